@@ -1,0 +1,148 @@
+"""Frozen columns that the rooms hand to each other: one row per visit, move, drive, detection, stay.
+
+Times are seconds from the scenario's start, intervals half-open [start, end), positions along an
+aisle are metres from its front mouth.  Arrays of one record have equal lengths and are not written to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Detections", "Drives", "FloatColumn", "IntColumn", "Moves", "Stays", "Visits"]
+
+FloatColumn = NDArray[np.float64]
+IntColumn = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Moves:
+    """Straight runs inside aisles, each from rest to rest; in time order within a visit.
+
+    Between one move's end and the next move's start of the same visit the truck stands.
+
+    Attributes
+    ----------
+    visit : index of the visit (n,)
+    start : [s] (n,)
+    from_m, to_m : position in the aisle [m] (n,)
+    speed : cruising speed [m/s] (n,)
+    acceleration : [m/s2], 0 means constant speed (n,)
+    """
+
+    visit: IntColumn
+    start: FloatColumn
+    from_m: FloatColumn
+    to_m: FloatColumn
+    speed: FloatColumn
+    acceleration: FloatColumn
+
+
+@dataclass(frozen=True)
+class Drives:
+    """Straight runs along a cross-aisle, from rest to rest.
+
+    Attributes
+    ----------
+    is_back : whether it is the back cross-aisle (n,)
+    start : [s] (n,)
+    from_m, to_m : position across the aisles, as `Layout.aisle_m` [m] (n,)
+    speed, acceleration : as in `Moves` (n,)
+    from_aisle, to_aisle : index of the aisle left or turned into at its ends, -1 for none (n,)
+    """
+
+    is_back: NDArray[np.bool_]
+    start: FloatColumn
+    from_m: FloatColumn
+    to_m: FloatColumn
+    speed: FloatColumn
+    acceleration: FloatColumn
+    from_aisle: IntColumn
+    to_aisle: IntColumn
+
+
+@dataclass(frozen=True)
+class Visits:
+    """One row per visit of a truck to an aisle, ordered by the time of entry.
+
+    Attributes
+    ----------
+    aisle : index of the aisle (n,)
+    enter, leave : [s]; a truck still inside at the end leaves at the end (n,)
+    truck : index into `truck_names` (n,)
+    bay_m : where it handles first; nan where a log does not say (n,)
+    task : index into `task_names` (n,)
+    enters_back, leaves_back : by the back mouth (n,)
+    arrive : arrival at the mouth; enter - arrive is the wait in the queue [s] (n,)
+    run_in_m : length of the straight run along the cross-aisle that ended at the mouth [m] (n,)
+    run_before_m : length of the run across staging before that, 0 for none [m] (n,)
+    run_speed, run_acceleration : of those runs [m/s], [m/s2] (n,)
+    moves : the runs inside the aisle, None where a log does not give positions
+    drives : the runs along the cross-aisles, None for logs
+    """
+
+    aisle: IntColumn
+    enter: FloatColumn
+    leave: FloatColumn
+    truck: IntColumn
+    bay_m: FloatColumn
+    task: IntColumn
+    enters_back: NDArray[np.bool_]
+    leaves_back: NDArray[np.bool_]
+    arrive: FloatColumn
+    run_in_m: FloatColumn
+    run_before_m: FloatColumn
+    run_speed: FloatColumn
+    run_acceleration: FloatColumn
+    truck_names: tuple[str, ...]
+    task_names: tuple[str, ...]
+    moves: Moves | None
+    drives: Drives | None
+
+    def __len__(self) -> int:
+        return len(self.aisle)
+
+
+@dataclass(frozen=True)
+class Stays:
+    """Trucks in zones: where zones are cut, a visit has a stay in each zone it crosses.
+
+    Attributes
+    ----------
+    zone : index of the zone, ascending (n,)
+    visit : index of the visit (n,)
+    enter, leave : [s], ascending enter within a zone (n,)
+    """
+
+    zone: IntColumn
+    visit: IntColumn
+    enter: FloatColumn
+    leave: FloatColumn
+
+    def of_zone(self, zone: int) -> Stays:
+        """Return the stays in one zone, in order of entry."""
+        first, last = np.searchsorted(self.zone, [zone, zone + 1])
+        rows = slice(int(first), int(last))
+        return Stays(self.zone[rows], self.visit[rows], self.enter[rows], self.leave[rows])
+
+
+@dataclass(frozen=True)
+class Detections:
+    """Motion seen by the sensors of each zone: united, sorted by zone, then start.
+
+    Attributes
+    ----------
+    zone : index of the zone, ascending (n,)
+    start, end : [s]; a pulse has start = end (n,)
+    """
+
+    zone: IntColumn
+    start: FloatColumn
+    end: FloatColumn
+
+    def of_zone(self, zone: int) -> tuple[FloatColumn, FloatColumn]:
+        """Return start and end of one zone's detections, in order."""
+        first, last = np.searchsorted(self.zone, [zone, zone + 1])
+        return self.start[first:last], self.end[first:last]

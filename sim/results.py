@@ -1,0 +1,175 @@
+"""What a run gives back: outcomes of each replication, their means and intervals, and a close look at one.
+
+Comes in: arrays from `outcome` and `study`.  Goes out: frozen results with pandas views.  Pure data;
+pandas is imported only where a frame is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sim.floor.layout import Layout
+from sim.lighting.timetable import Program
+from sim.records import Detections, FloatColumn, Stays, Visits
+from sim.scenario.schema import Scenario
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["CloseLook", "Estimate", "Levels", "Outcomes", "Result"]
+
+
+@dataclass(frozen=True)
+class Levels:
+    """One zone's light over the run: pieces that touch, each a straight line of level over time.
+
+    Attributes
+    ----------
+    start, end : [s]; the pieces cover the run without a gap (n,)
+    start_level, end_level : actual light, share of full (n,)
+    command : the commanded level in force (n,)
+    occupied : the occupied level in force (n,)
+    is_high : whether the command is high (n,)
+    """
+
+    start: FloatColumn
+    end: FloatColumn
+    start_level: FloatColumn
+    end_level: FloatColumn
+    command: FloatColumn
+    occupied: FloatColumn
+    is_high: np.ndarray[Any, np.dtype[np.bool_]]
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """The outcomes of one replication; keys as in `outcome.names.OUTCOMES`.
+
+    Attributes
+    ----------
+    total : site totals
+    zones : by zone (Z,)
+    hours : by hour of the run (H,)
+    quarter_kw : mean site load in each quarter-hour of the local clock (Q,)
+    Truck outcomes are nan throughout where no visits are known.
+    """
+
+    total: Mapping[str, float]
+    zones: Mapping[str, FloatColumn]
+    hours: Mapping[str, FloatColumn]
+    quarter_kw: FloatColumn
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Mean over replications with the half-width of its interval (None with one replication).
+
+    Attributes
+    ----------
+    mean : None where the outcome is not known
+    half_width : Student t, n - 1 degrees of freedom, 95 %
+    """
+
+    mean: float | None
+    half_width: float | None
+
+
+@dataclass(frozen=True)
+class CloseLook:
+    """Replication 0 in full, for pictures and logs.
+
+    Attributes
+    ----------
+    visits, stays : None where no visits are known
+    detections : united motion per zone
+    levels : light of every zone (Z,)
+    dim_visit_s : seconds below the occupied level of each visit (n visits,)
+    false_off_visits : whether a switch-down fell while the truck was there (n visits,)
+    """
+
+    visits: Visits | None
+    stays: Stays | None
+    detections: Detections
+    levels: tuple[Levels, ...]
+    dim_visit_s: FloatColumn | None
+    false_off_visits: np.ndarray[Any, np.dtype[np.bool_]] | None
+
+
+@dataclass(frozen=True)
+class Result:
+    """Everything a run or a replay found.
+
+    Attributes
+    ----------
+    scenario, layout : the site
+    programs : settings in force, by aisle (A,)
+    replications : numbers of the replications (R,)
+    outcomes : of each replication (R,)
+    headline : mean and interval of every outcome's site total
+    close_look : the first replication in full
+    source : "run" or "replay"
+    notices : what a reader must know, plain sentences
+    """
+
+    scenario: Scenario
+    layout: Layout
+    programs: tuple[Program, ...]
+    replications: tuple[int, ...]
+    outcomes: tuple[Outcomes, ...]
+    headline: Mapping[str, Estimate]
+    close_look: CloseLook
+    source: str
+    notices: tuple[str, ...]
+
+    def replications_frame(self) -> pd.DataFrame:
+        """Return site totals, a row per replication."""
+        import pandas as pd
+
+        frame = pd.DataFrame([dict(outcome.total) for outcome in self.outcomes])
+        frame.insert(0, "replication", list(self.replications))
+        return frame
+
+    def zones_frame(self) -> pd.DataFrame:
+        """Return means over replications, a row per zone."""
+        import pandas as pd
+
+        frame = pd.DataFrame(_mean_columns([outcome.zones for outcome in self.outcomes]))
+        aisles = [self.layout.aisles[aisle] for aisle in self.layout.zone_aisle]
+        frame.insert(0, "zone", list(self.layout.zones))
+        frame.insert(1, "aisle", aisles)
+        return frame
+
+    def hours_frame(self) -> pd.DataFrame:
+        """Return means over replications of the whole site, a row per hour of the run."""
+        import pandas as pd
+
+        frame = pd.DataFrame(_mean_columns([outcome.hours for outcome in self.outcomes]))
+        frame.insert(0, "hour", np.arange(len(frame)))
+        frame.insert(
+            1, "local_time",
+            [
+                stamp.isoformat(timespec="minutes")
+                for stamp in pd.date_range(self.scenario.start_datetime, periods=len(frame), freq="h")
+            ],
+        )
+        return frame
+
+    def headline_frame(self) -> pd.DataFrame:
+        """Return mean and half-width of every outcome's site total, a row per outcome."""
+        import pandas as pd
+
+        rows = [(name, figure.mean, figure.half_width) for name, figure in self.headline.items()]
+        return pd.DataFrame(rows, columns=["outcome", "mean", "half_width"]).set_index("outcome")
+
+    def _repr_html_(self) -> str:
+        """Show the headline as a table in a notebook."""
+        return str(self.headline_frame().to_html(na_rep="", float_format=lambda value: f"{value:,.4g}"))
+
+
+def _mean_columns(tables: list[Mapping[str, FloatColumn]]) -> dict[str, FloatColumn]:
+    """Mean of each column over replications."""
+    return {name: np.mean([table[name] for table in tables], axis=0) for name in tables[0]}

@@ -1,0 +1,341 @@
+"""What a user may say about a site: every key with its unit, range, default and meaning.
+
+Comes in: plain dictionaries read from a scenario file.  Goes out: frozen models with every default
+filled in.  Before this room: nothing; after it: `scenario/toml` (files), then `floor`.
+Nothing hidden: a key that is absent adds nothing (no misses, no pulses, no second delay).
+What one model cannot see (names, coverage of the week) is checked in `scenario/contradictions`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, field_validator
+
+__all__ = [
+    "Floor",
+    "Lighting",
+    "Luminaires",
+    "Override",
+    "Scenario",
+    "Sensors",
+    "Settings",
+    "Shift",
+    "TimetableRow",
+    "Trucks",
+    "Work",
+    "seconds_of_day",
+]
+
+Weekday = Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]*$", max_length=60)]
+Title = Annotated[str, StringConstraints(pattern=r"^[^=+\-@\t\r\n\x00-\x1f][^\n\r\x00-\x08]*$", max_length=200)]
+Clock = Annotated[str, StringConstraints(pattern=r"^(([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?|24:00(:00)?)$")]
+
+
+def _as_tuple(value: Any) -> Any:
+    """Freeze a list; leave anything else for pydantic to judge."""
+    return tuple(value) if isinstance(value, list) else value
+
+
+Names = Annotated[tuple[Name, ...], BeforeValidator(_as_tuple), Field(min_length=1)]
+Days = Annotated[tuple[Weekday, ...], BeforeValidator(_as_tuple), Field(min_length=1)]
+Level = Annotated[float, Field(ge=0.0, le=1.0)]
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
+Positive = Annotated[float, Field(gt=0.0, le=1e7)]
+Amount = Annotated[float, Field(ge=0.0, le=1e7)]
+EVERY_DAY: tuple[Weekday, ...] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def quantity(meaning: str, unit: str = "-", default: Any = ..., **limits: Any) -> Any:
+    """Declare a key: its meaning and unit go to the JSON Schema, to messages and to the format's page."""
+    return Field(default, description=meaning, json_schema_extra={"unit": unit}, **limits)
+
+
+def seconds_of_day(clock: str) -> int:
+    """Return a wall-clock text as seconds after midnight, "24:00" as 86400.
+
+    >>> seconds_of_day("06:30")
+    23400
+    """
+    hours, minutes, *rest = (int(part) for part in clock.split(":"))
+    return hours * 3600 + minutes * 60 + (rest[0] if rest else 0)
+
+
+class Part(BaseModel):
+    """A frozen table of the scenario; unknown keys and converted types are faults."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class Floor(Part):
+    """Aisles side by side between a front and a back cross-aisle; the docks lie in front."""
+
+    aisles: Annotated[int, Field(ge=1, le=2000)] | Names = quantity(
+        "number of aisles (named A01, A02, ... from the dock corner), or the list of their names"
+    )
+    aisle_length_m: Positive | Annotated[tuple[Positive, ...], BeforeValidator(_as_tuple)] = quantity(
+        "length from the front mouth to the back mouth: one number, or one per aisle", "m"
+    )
+    aisle_pitch_m: Positive = quantity("distance between the centre lines of neighbouring aisles", "m")
+    zones_per_aisle: int = quantity("equal control zones along each aisle", "-", 1, ge=1, le=200)
+    aisle_capacity: int | None = quantity(
+        "trucks that may be in one aisle at once; absent: no limit", "trucks", None, ge=1, le=10_000
+    )
+    staging_depth_m: Amount = quantity("depth of the staging area between doors and front cross-aisle", "m", 0.0)
+    dock_doors: int = quantity("dock doors, evenly spread along the front", "doors", 1, ge=1, le=2000)
+
+
+class Luminaires(Part):
+    """The luminaires of an aisle and what they draw."""
+
+    per_aisle: int = quantity("luminaires in one aisle, evenly spaced", "luminaires", ge=1, le=5000)
+    full_w: Positive = quantity("power of one luminaire at full level", "W")
+    standby_w: Amount = quantity("power of one luminaire at level 0", "W", 0.0)
+    power_curve: Annotated[tuple[tuple[float, float], ...], BeforeValidator(
+        lambda rows: tuple(_as_tuple(row) for row in rows) if isinstance(rows, list) else rows
+    )] | None = quantity(
+        "rows of (level, watts) from level 0 to level 1; replaces the straight line from standby to full",
+        "(-, W)", None,
+    )
+    fixed_on: int = quantity("how many, counted from the back, never dim (egress, emergency)", "luminaires", 0, ge=0)
+    floor_lux_at_full: Positive | None = quantity("maintained average on the floor at full level", "lx", None)
+
+    @field_validator("power_curve")
+    @classmethod
+    def _check_curve(
+        cls, rows: tuple[tuple[float, float], ...] | None
+    ) -> tuple[tuple[float, float], ...] | None:
+        if rows is None:
+            return rows
+        levels, watts = [row[0] for row in rows], [row[1] for row in rows]
+        if len(rows) < 2 or levels[0] != 0.0 or levels[-1] != 1.0:
+            raise ValueError("needs at least two rows, the first at level 0 and the last at level 1")
+        if any(b <= a for a, b in zip(levels, levels[1:], strict=False)):
+            raise ValueError("levels must increase from row to row")
+        if watts[0] < 0.0 or any(b < a for a, b in zip(watts, watts[1:], strict=False)):
+            raise ValueError("watts must be at least 0 and never fall from row to row")
+        return rows
+
+
+class Sensors(Part):
+    """Where the sensors sit and what they see."""
+
+    at: Literal["ends", "every"] | Annotated[
+        tuple[Amount, ...], BeforeValidator(_as_tuple), Field(min_length=1)
+    ] = quantity('"ends" (first and last luminaire), "every" luminaire, or metres from the front mouth', "m")
+    range_m: Positive = quantity("reach along the aisle, each way", "m")
+    approach_m: Amount = quantity("how far outside its mouth an end sensor sees a truck that turns in", "m", 0.0)
+    passing_trigger: Share = quantity("share of trucks that only pass the mouth and are seen all the same", "-", 0.0)
+    passing_range_m: Amount = quantity("a passing truck may be seen this near to the mouth", "m", 0.0)
+    still_rate_per_min: Amount = quantity("pulses from a truck that stands in range", "1/min", 0.0)
+    miss: Share = quantity("chance that a truck's whole passage through the range goes unseen", "-", 0.0)
+    latency_s: Amount = quantity("from motion to the command, sensor and network together", "s", 0.0)
+    hold_s: Amount = quantity("the sensor's own hold time, before the timeout starts", "s", 0.0)
+
+
+class Settings(Part):
+    """One named set of controller settings."""
+
+    occupied_level: Level = quantity("share of full light while the zone is held", "-", 1.0)
+    unoccupied_level: Level = quantity("share of full light after the timeout")
+    timeout_s: Amount = quantity("the controller's time delay, after the sensor's hold time", "s")
+    fade_up_s: Amount = quantity("duration of one whole transition upwards", "s", 0.0)
+    fade_down_s: Amount = quantity("duration of one whole transition downwards", "s", 0.0)
+    second_delay_s: Amount | None = quantity("so long after the first change to low comes the second level", "s", None)
+    second_level: Level | None = quantity("share of full light after the second delay", "-", None)
+
+
+class Lighting(Part):
+    """The named settings."""
+
+    settings: dict[Name, Settings] = quantity("settings by name", min_length=1)
+
+
+class TimetableRow(Part):
+    """Hours of the week in which one set of settings holds."""
+
+    days: Days = quantity("weekdays on which these hours begin", "-", EVERY_DAY)
+    from_: Clock = quantity("start, wall clock HH:MM", "h", alias="from")
+    to: Clock = quantity("end, wall clock HH:MM, 24:00 allowed; earlier than the start: runs past midnight", "h")
+    settings: Name = quantity("name of the settings in force")
+
+
+class Trucks(Part):
+    """A group of like trucks."""
+
+    name: Name = quantity("name of the group; trucks are called name-01, name-02, ...")
+    count: int = quantity("trucks owned", "trucks", ge=1, le=5000)
+    speed_laden_m_per_s: Annotated[float, Field(gt=0.0, le=20.0)] = quantity("travel speed with a load", "m/s")
+    speed_empty_m_per_s: Annotated[float, Field(gt=0.0, le=20.0)] = quantity("travel speed without a load", "m/s")
+    acceleration_m_per_s2: Annotated[float, Field(ge=0.0, le=20.0)] = quantity(
+        "acceleration and braking; 0 means none: constant speed", "m/s2", 0.0
+    )
+    handling_mean_s: Amount = quantity("mean of one pick-up or one set-down", "s")
+    handling_cv: Annotated[float, Field(ge=0.0, le=10.0)] = quantity(
+        "standard deviation over mean of the handling time, gamma family: 0 constant, 1 exponential", "-", 0.0
+    )
+
+
+class Shift(Part):
+    """When how many trucks of a group have drivers."""
+
+    trucks: Name = quantity("name of the truck group")
+    days: Days = quantity("weekdays on which the shift begins", "-", EVERY_DAY)
+    from_: Clock = quantity("start, wall clock HH:MM", "h", alias="from")
+    to: Clock = quantity("end, wall clock HH:MM; earlier than the start: runs past midnight", "h")
+    crew: int = quantity("drivers on this shift", "drivers", ge=1, le=5000)
+    breaks: Annotated[tuple[Annotated[tuple[Clock, Clock], BeforeValidator(_as_tuple)], ...],
+                      BeforeValidator(_as_tuple)] = quantity("pairs of start and end, wall clock HH:MM", "h", ())
+
+
+class Work(Part):
+    """A stream of moves."""
+
+    name: Name = quantity("name of the stream")
+    kind: Literal["putaway", "retrieve", "replenish"] = quantity(
+        "putaway (dock to bay), retrieve (bay to dock), replenish (bay to bay)"
+    )
+    per_hour: Annotated[float, Field(ge=0.0, le=1e5)] | Annotated[
+        tuple[Annotated[float, Field(ge=0.0, le=1e5)], ...],
+        BeforeValidator(_as_tuple), Field(min_length=24, max_length=24),
+    ] = quantity("moves an hour: one number, or 24 by hour of the day", "1/h")
+    days: Days = quantity("weekdays with this work", "-", EVERY_DAY)
+    aisle_skew: Annotated[float, Field(ge=0.0, le=1e6)] | None = quantity(
+        "Bender's A over aisles ranked by activity, rank 1 is the first aisle; 0: all alike", "-", None
+    )
+    top_20pct_share: Annotated[float, Field(ge=0.2, lt=1.0)] | None = quantity(
+        "share of the moves in the busiest fifth of the aisles, instead of aisle_skew", "-", None
+    )
+    aisle_shares: Annotated[tuple[Share, ...], BeforeValidator(_as_tuple)] | None = quantity(
+        "share of the moves by aisle, summing to 1, instead of aisle_skew", "-", None
+    )
+    bay_skew: Annotated[float, Field(ge=0.0, le=1e6)] = quantity(
+        "Bender's A over the depth of an aisle, front bays busiest; 0: uniform", "-", 0.0
+    )
+    trucks: Names | None = quantity("truck groups that may do it; absent: any", "-", None)
+
+
+class Override(Part):
+    """What differs in some aisles: any key of luminaires or sensors, settings by name."""
+
+    aisles: Names = quantity("names of the aisles")
+    per_aisle: int | None = quantity("as in luminaires", "luminaires", None, ge=1, le=5000)
+    full_w: Positive | None = quantity("as in luminaires", "W", None)
+    standby_w: Amount | None = quantity("as in luminaires", "W", None)
+    power_curve: Annotated[tuple[tuple[float, float], ...], BeforeValidator(
+        lambda rows: tuple(_as_tuple(row) for row in rows) if isinstance(rows, list) else rows
+    )] | None = quantity("as in luminaires", "(-, W)", None)
+    fixed_on: int | None = quantity("as in luminaires", "luminaires", None, ge=0)
+    floor_lux_at_full: Positive | None = quantity("as in luminaires", "lx", None)
+    at: Literal["ends", "every"] | Annotated[
+        tuple[Amount, ...], BeforeValidator(_as_tuple), Field(min_length=1)
+    ] | None = quantity("as in sensors", "m", None)
+    range_m: Positive | None = quantity("as in sensors", "m", None)
+    approach_m: Amount | None = quantity("as in sensors", "m", None)
+    passing_trigger: Share | None = quantity("as in sensors", "-", None)
+    passing_range_m: Amount | None = quantity("as in sensors", "m", None)
+    still_rate_per_min: Amount | None = quantity("as in sensors", "1/min", None)
+    miss: Share | None = quantity("as in sensors", "-", None)
+    latency_s: Amount | None = quantity("as in sensors", "s", None)
+    hold_s: Amount | None = quantity("as in sensors", "s", None)
+    settings: dict[Name, Name] | None = quantity(
+        "timetable's settings name to the name used in these aisles", "-", None
+    )
+
+    _check_curve = field_validator("power_curve")(Luminaires._check_curve.__func__)  # type: ignore[attr-defined]
+
+
+class Scenario(Part):
+    """A site, its traffic and its lights: the whole file, every default filled in."""
+
+    format: Literal[1] = quantity("version of this format")
+    title: Title = quantity("what the reader of a report should call the site", "-", "untitled site")
+    start: dt.datetime | dt.date = quantity("local date or date-time of second 0; its weekday matters")
+    days: Annotated[float, Field(gt=0.0, le=3700.0)] = quantity("length of the run", "d")
+    seed: int = quantity("seed of all random streams; 0 is a seed", "-", 0, ge=0, le=2**63 - 1)
+    replications: int = quantity("independent repetitions of the run", "-", 10, ge=1, le=100_000)
+    precision: Annotated[float, Field(gt=0.0, lt=1.0)] | None = quantity(
+        "go on until the 95 % interval of the energy is this narrow: half-width over mean", "-", None
+    )
+    floor: Floor = quantity("the floor")
+    luminaires: Luminaires = quantity("the luminaires of an aisle")
+    sensors: Sensors = quantity("the sensors of an aisle")
+    lighting: Lighting = quantity("the controller's settings")
+    timetable: Annotated[tuple[TimetableRow, ...], BeforeValidator(_as_tuple), Field(min_length=1)] = quantity(
+        "the week: every hour covered once"
+    )
+    trucks: Annotated[tuple[Trucks, ...], BeforeValidator(_as_tuple)] = quantity("truck groups", "-", ())
+    shifts: Annotated[tuple[Shift, ...], BeforeValidator(_as_tuple)] = quantity("who works when", "-", ())
+    work: Annotated[tuple[Work, ...], BeforeValidator(_as_tuple)] = quantity("the streams of moves", "-", ())
+    override: Annotated[tuple[Override, ...], BeforeValidator(_as_tuple)] = quantity(
+        "what differs in some aisles", "-", ()
+    )
+
+    @property
+    def start_datetime(self) -> dt.datetime:
+        """Second 0 of the run as local wall time."""
+        if isinstance(self.start, dt.datetime):
+            return self.start
+        return dt.datetime.combine(self.start, dt.time())
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the run [s]; every day has 86,400 s."""
+        return self.days * 86_400.0
+
+    @property
+    def aisle_names(self) -> tuple[str, ...]:
+        """Names of the aisles, from the dock corner."""
+        if isinstance(self.floor.aisles, int):
+            return tuple(f"A{number:02d}" for number in range(1, self.floor.aisles + 1))
+        return self.floor.aisles
+
+    @property
+    def aisle_lengths_m(self) -> tuple[float, ...]:
+        """Length of each aisle [m]."""
+        length = self.floor.aisle_length_m
+        return (length,) * len(self.aisle_names) if isinstance(length, float | int) else length
+
+    def luminaires_of(self, aisle: str) -> Luminaires:
+        """Return the luminaires of one aisle, overrides applied."""
+        return self.luminaires.model_copy(update=self._overridden(aisle, Luminaires.model_fields))
+
+    def sensors_of(self, aisle: str) -> Sensors:
+        """Return the sensors of one aisle, overrides applied."""
+        return self.sensors.model_copy(update=self._overridden(aisle, Sensors.model_fields))
+
+    def settings_of(self, aisle: str) -> Mapping[str, Settings]:
+        """Return the settings that each timetable name stands for in one aisle."""
+        chosen = dict(self.lighting.settings)
+        for override in self.override:
+            if aisle in override.aisles and override.settings:
+                chosen.update(
+                    {name: self.lighting.settings[other] for name, other in override.settings.items()}
+                )
+        return chosen
+
+    def _overridden(self, aisle: str, fields: Mapping[str, Any]) -> dict[str, Any]:
+        """Keys stated for this aisle that belong to one table."""
+        return {
+            key: getattr(override, key)
+            for override in self.override
+            if aisle in override.aisles
+            for key in override.model_fields_set
+            if key in fields and getattr(override, key) is not None
+        }
+
+    def content(self) -> dict[str, Any]:
+        """Return the resolved scenario as plain TOML values, keys as a user writes them."""
+        return _plain(self.model_dump(by_alias=True, exclude_none=True))  # type: ignore[no-any-return]
+
+
+def _plain(value: Any) -> Any:
+    """Turn tuples into lists, all the way down."""
+    if isinstance(value, dict):
+        return {key: _plain(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(inner) for inner in value]
+    return value
