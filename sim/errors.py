@@ -28,15 +28,18 @@ class Fault:
     line : line number from 1, or None where no line can be named
     key : dotted path of the key or the column, or ""
     message : value, what is allowed with its unit, and the nearest valid word where one is near
+    column : character from 1, where a text could not be read at all
     """
 
     where: str
     line: int | None
     key: str
     message: str
+    column: int | None = None
 
     def __str__(self) -> str:
-        place = self.where if self.line is None else f"{self.where}:{self.line}"
+        numbers = (number for number in (self.line, self.column) if number is not None)
+        place = ":".join((self.where, *map(str, numbers)))
         return ": ".join(part for part in (place, self.key, self.message) if part)
 
 

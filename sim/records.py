@@ -75,7 +75,7 @@ class Visits:
     bay_m : where it handles first; nan where a log does not say (n,)
     task : index into `task_names` (n,)
     enters_back, leaves_back : by the back mouth (n,)
-    arrive : arrival at the mouth; enter - arrive is the wait in the queue [s] (n,)
+    arrive : arrival at the mouth, nan where a log does not say; enter - arrive is the wait [s] (n,)
     run_in_m : length of the straight run along the cross-aisle that ended at the mouth [m] (n,)
     run_before_m : length of the run across staging before that, 0 for none [m] (n,)
     run_speed, run_acceleration : of those runs [m/s], [m/s2] (n,)

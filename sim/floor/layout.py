@@ -141,7 +141,7 @@ def lay_out(scenario: Scenario) -> Layout:
     return Layout(
         aisles=names,
         length_m=length,
-        aisle_m=(np.arange(len(names)) + 0.5) * floor.aisle_pitch_m,
+        aisle_m=(np.arange(len(names), dtype=np.float64) + 0.5) * floor.aisle_pitch_m,
         door_m=(np.arange(floor.dock_doors) + 0.5) * width / floor.dock_doors,
         staging_depth_m=floor.staging_depth_m,
         capacity=floor.aisle_capacity,

@@ -9,12 +9,27 @@ What one model cannot see (names, coverage of the week) is checked in `scenario/
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, field_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    WithJsonSchema,
+    field_validator,
+)
 
 __all__ = [
+    "CLOCK_PATTERN",
+    "FIRST_YEAR",
+    "LAST_YEAR",
+    "LOCAL_TIME_PATTERN",
+    "NAME_PATTERN",
+    "TITLE_PATTERN",
     "Floor",
     "Lighting",
     "Luminaires",
@@ -29,10 +44,12 @@ __all__ = [
     "seconds_of_day",
 ]
 
-Weekday = Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
-Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]*$", max_length=60)]
-Title = Annotated[str, StringConstraints(pattern=r"^[^=+\-@\t\r\n\x00-\x1f][^\n\r\x00-\x08]*$", max_length=200)]
-Clock = Annotated[str, StringConstraints(pattern=r"^(([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?|24:00(:00)?)$")]
+NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 _.-]*$"
+TITLE_PATTERN = r"^[^=+@\x00-\x1f\x7f-\x9f-][^\x00-\x1f\x7f-\x9f]*$"
+CLOCK_PATTERN = r"^(([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?|24:00(:00)?)$"
+LOCAL_TIME_PATTERN = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}([T ][0-9]{2}:[0-9]{2}(:[0-9]{2}([.][0-9]+)?)?)?$"
+FIRST_YEAR, LAST_YEAR = 1970, 2200
+"""Years a run may start in; time stamps of nanoseconds end in 2262."""
 
 
 def _as_tuple(value: Any) -> Any:
@@ -40,12 +57,28 @@ def _as_tuple(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
-Names = Annotated[tuple[Name, ...], BeforeValidator(_as_tuple), Field(min_length=1)]
-Days = Annotated[tuple[Weekday, ...], BeforeValidator(_as_tuple), Field(min_length=1)]
+Weekday = Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN, max_length=60)]
+Title = Annotated[str, StringConstraints(pattern=TITLE_PATTERN, max_length=200)]
+Clock = Annotated[str, StringConstraints(pattern=CLOCK_PATTERN)]
+LocalTime = Annotated[
+    dt.datetime | dt.date, WithJsonSchema({"type": "string", "pattern": LOCAL_TIME_PATTERN})
+]
+Frozen = BeforeValidator(_as_tuple)
+Names = Annotated[tuple[Name, ...], Field(min_length=1), Frozen]
+Days = Annotated[tuple[Weekday, ...], Field(min_length=1), Frozen]
 Level = Annotated[float, Field(ge=0.0, le=1.0)]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Positive = Annotated[float, Field(gt=0.0, le=1e7)]
 Amount = Annotated[float, Field(ge=0.0, le=1e7)]
+StillRate = Annotated[float, Field(ge=0.0, le=600.0)]
+Speed = Annotated[float, Field(gt=0.0, le=20.0)]
+Rate = Annotated[float, Field(ge=0.0, le=1e5)]
+Curve = Annotated[
+    tuple[Annotated[tuple[Level, Amount], Frozen], ...], Field(min_length=2, max_length=1000), Frozen
+]
+Metres = Annotated[tuple[Amount, ...], Field(min_length=1), Frozen]
+Breaks = Annotated[tuple[Annotated[tuple[Clock, Clock], Frozen], ...], Frozen]
 EVERY_DAY: tuple[Weekday, ...] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
@@ -76,7 +109,7 @@ class Floor(Part):
     aisles: Annotated[int, Field(ge=1, le=2000)] | Names = quantity(
         "number of aisles (named A01, A02, ... from the dock corner), or the list of their names"
     )
-    aisle_length_m: Positive | Annotated[tuple[Positive, ...], BeforeValidator(_as_tuple)] = quantity(
+    aisle_length_m: Positive | Annotated[tuple[Positive, ...], Field(min_length=1), Frozen] = quantity(
         "length from the front mouth to the back mouth: one number, or one per aisle", "m"
     )
     aisle_pitch_m: Positive = quantity("distance between the centre lines of neighbouring aisles", "m")
@@ -84,7 +117,9 @@ class Floor(Part):
     aisle_capacity: int | None = quantity(
         "trucks that may be in one aisle at once; absent: no limit", "trucks", None, ge=1, le=10_000
     )
-    staging_depth_m: Amount = quantity("depth of the staging area between doors and front cross-aisle", "m", 0.0)
+    staging_depth_m: Amount = quantity(
+        "depth of the staging area between doors and front cross-aisle", "m", 0.0
+    )
     dock_doors: int = quantity("dock doors, evenly spread along the front", "doors", 1, ge=1, le=2000)
 
 
@@ -94,13 +129,14 @@ class Luminaires(Part):
     per_aisle: int = quantity("luminaires in one aisle, evenly spaced", "luminaires", ge=1, le=5000)
     full_w: Positive = quantity("power of one luminaire at full level", "W")
     standby_w: Amount = quantity("power of one luminaire at level 0", "W", 0.0)
-    power_curve: Annotated[tuple[tuple[float, float], ...], BeforeValidator(
-        lambda rows: tuple(_as_tuple(row) for row in rows) if isinstance(rows, list) else rows
-    )] | None = quantity(
-        "rows of (level, watts) from level 0 to level 1; replaces the straight line from standby to full",
-        "(-, W)", None,
+    power_curve: Curve | None = quantity(
+        "rows of [level, watts] from level 0 to level 1; replaces the straight line from standby to full",
+        "-, W",
+        None,
     )
-    fixed_on: int = quantity("how many, counted from the back, never dim (egress, emergency)", "luminaires", 0, ge=0)
+    fixed_on: int = quantity(
+        "how many, counted from the back, never dim (egress, emergency)", "luminaires", 0, ge=0, le=5000
+    )
     floor_lux_at_full: Positive | None = quantity("maintained average on the floor at full level", "lx", None)
 
     @field_validator("power_curve")
@@ -111,26 +147,32 @@ class Luminaires(Part):
         if rows is None:
             return rows
         levels, watts = [row[0] for row in rows], [row[1] for row in rows]
-        if len(rows) < 2 or levels[0] != 0.0 or levels[-1] != 1.0:
-            raise ValueError("needs at least two rows, the first at level 0 and the last at level 1")
-        if any(b <= a for a, b in zip(levels, levels[1:], strict=False)):
-            raise ValueError("levels must increase from row to row")
-        if watts[0] < 0.0 or any(b < a for a, b in zip(watts, watts[1:], strict=False)):
-            raise ValueError("watts must be at least 0 and never fall from row to row")
+        if levels[0] != 0.0 or levels[-1] != 1.0:
+            raise ValueError("the first row must be at level 0 and the last at level 1")
+        if any(after <= before for before, after in itertools.pairwise(levels)):
+            raise ValueError("the levels must increase from row to row")
+        if any(after < before for before, after in itertools.pairwise(watts)):
+            raise ValueError("the watts must never fall from row to row")
+        if watts[-1] == 0.0:
+            raise ValueError("the watts at level 1 must be above 0")
         return rows
 
 
 class Sensors(Part):
     """Where the sensors sit and what they see."""
 
-    at: Literal["ends", "every"] | Annotated[
-        tuple[Amount, ...], BeforeValidator(_as_tuple), Field(min_length=1)
-    ] = quantity('"ends" (first and last luminaire), "every" luminaire, or metres from the front mouth', "m")
+    at: Literal["ends", "every"] | Metres = quantity(
+        '"ends" (first and last luminaire), "every" luminaire, or metres from the front mouth', "m"
+    )
     range_m: Positive = quantity("reach along the aisle, each way", "m")
-    approach_m: Amount = quantity("how far outside its mouth an end sensor sees a truck that turns in", "m", 0.0)
-    passing_trigger: Share = quantity("share of trucks that only pass the mouth and are seen all the same", "-", 0.0)
+    approach_m: Amount = quantity(
+        "how far outside its mouth an end sensor sees a truck that turns in", "m", 0.0
+    )
+    passing_trigger: Share = quantity(
+        "share of trucks that only pass the mouth and are seen all the same", "-", 0.0
+    )
     passing_range_m: Amount = quantity("a passing truck may be seen this near to the mouth", "m", 0.0)
-    still_rate_per_min: Amount = quantity("pulses from a truck that stands in range", "1/min", 0.0)
+    still_rate_per_min: StillRate = quantity("pulses from a truck that stands in range", "1/min", 0.0)
     miss: Share = quantity("chance that a truck's whole passage through the range goes unseen", "-", 0.0)
     latency_s: Amount = quantity("from motion to the command, sensor and network together", "s", 0.0)
     hold_s: Amount = quantity("the sensor's own hold time, before the timeout starts", "s", 0.0)
@@ -144,7 +186,9 @@ class Settings(Part):
     timeout_s: Amount = quantity("the controller's time delay, after the sensor's hold time", "s")
     fade_up_s: Amount = quantity("duration of one whole transition upwards", "s", 0.0)
     fade_down_s: Amount = quantity("duration of one whole transition downwards", "s", 0.0)
-    second_delay_s: Amount | None = quantity("so long after the first change to low comes the second level", "s", None)
+    second_delay_s: Amount | None = quantity(
+        "so long after the first change to low comes the second level", "s", None
+    )
     second_level: Level | None = quantity("share of full light after the second delay", "-", None)
 
 
@@ -159,7 +203,9 @@ class TimetableRow(Part):
 
     days: Days = quantity("weekdays on which these hours begin", "-", EVERY_DAY)
     from_: Clock = quantity("start, wall clock HH:MM", "h", alias="from")
-    to: Clock = quantity("end, wall clock HH:MM, 24:00 allowed; earlier than the start: runs past midnight", "h")
+    to: Clock = quantity(
+        "end, wall clock HH:MM, 24:00 allowed; earlier than the start: runs past midnight", "h"
+    )
     settings: Name = quantity("name of the settings in force")
 
 
@@ -168,8 +214,8 @@ class Trucks(Part):
 
     name: Name = quantity("name of the group; trucks are called name-01, name-02, ...")
     count: int = quantity("trucks owned", "trucks", ge=1, le=5000)
-    speed_laden_m_per_s: Annotated[float, Field(gt=0.0, le=20.0)] = quantity("travel speed with a load", "m/s")
-    speed_empty_m_per_s: Annotated[float, Field(gt=0.0, le=20.0)] = quantity("travel speed without a load", "m/s")
+    speed_laden_m_per_s: Speed = quantity("travel speed with a load", "m/s")
+    speed_empty_m_per_s: Speed = quantity("travel speed without a load", "m/s")
     acceleration_m_per_s2: Annotated[float, Field(ge=0.0, le=20.0)] = quantity(
         "acceleration and braking; 0 means none: constant speed", "m/s2", 0.0
     )
@@ -187,8 +233,7 @@ class Shift(Part):
     from_: Clock = quantity("start, wall clock HH:MM", "h", alias="from")
     to: Clock = quantity("end, wall clock HH:MM; earlier than the start: runs past midnight", "h")
     crew: int = quantity("drivers on this shift", "drivers", ge=1, le=5000)
-    breaks: Annotated[tuple[Annotated[tuple[Clock, Clock], BeforeValidator(_as_tuple)], ...],
-                      BeforeValidator(_as_tuple)] = quantity("pairs of start and end, wall clock HH:MM", "h", ())
+    breaks: Breaks = quantity("pairs of start and end, wall clock HH:MM", "h", ())
 
 
 class Work(Part):
@@ -198,10 +243,9 @@ class Work(Part):
     kind: Literal["putaway", "retrieve", "replenish"] = quantity(
         "putaway (dock to bay), retrieve (bay to dock), replenish (bay to bay)"
     )
-    per_hour: Annotated[float, Field(ge=0.0, le=1e5)] | Annotated[
-        tuple[Annotated[float, Field(ge=0.0, le=1e5)], ...],
-        BeforeValidator(_as_tuple), Field(min_length=24, max_length=24),
-    ] = quantity("moves an hour: one number, or 24 by hour of the day", "1/h")
+    per_hour: Rate | Annotated[tuple[Rate, ...], Field(min_length=24, max_length=24), Frozen] = quantity(
+        "moves an hour: one number, or 24 by hour of the day", "1/h"
+    )
     days: Days = quantity("weekdays with this work", "-", EVERY_DAY)
     aisle_skew: Annotated[float, Field(ge=0.0, le=1e6)] | None = quantity(
         "Bender's A over aisles ranked by activity, rank 1 is the first aisle; 0: all alike", "-", None
@@ -209,7 +253,7 @@ class Work(Part):
     top_20pct_share: Annotated[float, Field(ge=0.2, lt=1.0)] | None = quantity(
         "share of the moves in the busiest fifth of the aisles, instead of aisle_skew", "-", None
     )
-    aisle_shares: Annotated[tuple[Share, ...], BeforeValidator(_as_tuple)] | None = quantity(
+    aisle_shares: Annotated[tuple[Share, ...], Field(min_length=1), Frozen] | None = quantity(
         "share of the moves by aisle, summing to 1, instead of aisle_skew", "-", None
     )
     bay_skew: Annotated[float, Field(ge=0.0, le=1e6)] = quantity(
@@ -225,19 +269,15 @@ class Override(Part):
     per_aisle: int | None = quantity("as in luminaires", "luminaires", None, ge=1, le=5000)
     full_w: Positive | None = quantity("as in luminaires", "W", None)
     standby_w: Amount | None = quantity("as in luminaires", "W", None)
-    power_curve: Annotated[tuple[tuple[float, float], ...], BeforeValidator(
-        lambda rows: tuple(_as_tuple(row) for row in rows) if isinstance(rows, list) else rows
-    )] | None = quantity("as in luminaires", "(-, W)", None)
-    fixed_on: int | None = quantity("as in luminaires", "luminaires", None, ge=0)
+    power_curve: Curve | None = quantity("as in luminaires", "-, W", None)
+    fixed_on: int | None = quantity("as in luminaires", "luminaires", None, ge=0, le=5000)
     floor_lux_at_full: Positive | None = quantity("as in luminaires", "lx", None)
-    at: Literal["ends", "every"] | Annotated[
-        tuple[Amount, ...], BeforeValidator(_as_tuple), Field(min_length=1)
-    ] | None = quantity("as in sensors", "m", None)
+    at: Literal["ends", "every"] | Metres | None = quantity("as in sensors", "m", None)
     range_m: Positive | None = quantity("as in sensors", "m", None)
     approach_m: Amount | None = quantity("as in sensors", "m", None)
     passing_trigger: Share | None = quantity("as in sensors", "-", None)
     passing_range_m: Amount | None = quantity("as in sensors", "m", None)
-    still_rate_per_min: Amount | None = quantity("as in sensors", "1/min", None)
+    still_rate_per_min: StillRate | None = quantity("as in sensors", "1/min", None)
     miss: Share | None = quantity("as in sensors", "-", None)
     latency_s: Amount | None = quantity("as in sensors", "s", None)
     hold_s: Amount | None = quantity("as in sensors", "s", None)
@@ -251,9 +291,9 @@ class Override(Part):
 class Scenario(Part):
     """A site, its traffic and its lights: the whole file, every default filled in."""
 
-    format: Literal[1] = quantity("version of this format")
+    format: int = quantity("version of this format", "-", ge=1, le=1)
     title: Title = quantity("what the reader of a report should call the site", "-", "untitled site")
-    start: dt.datetime | dt.date = quantity("local date or date-time of second 0; its weekday matters")
+    start: LocalTime = quantity("local date or date-time of second 0; its weekday matters")
     days: Annotated[float, Field(gt=0.0, le=3700.0)] = quantity("length of the run", "d")
     seed: int = quantity("seed of all random streams; 0 is a seed", "-", 0, ge=0, le=2**63 - 1)
     replications: int = quantity("independent repetitions of the run", "-", 10, ge=1, le=100_000)
@@ -264,15 +304,22 @@ class Scenario(Part):
     luminaires: Luminaires = quantity("the luminaires of an aisle")
     sensors: Sensors = quantity("the sensors of an aisle")
     lighting: Lighting = quantity("the controller's settings")
-    timetable: Annotated[tuple[TimetableRow, ...], BeforeValidator(_as_tuple), Field(min_length=1)] = quantity(
+    timetable: Annotated[tuple[TimetableRow, ...], Field(min_length=1), Frozen] = quantity(
         "the week: every hour covered once"
     )
-    trucks: Annotated[tuple[Trucks, ...], BeforeValidator(_as_tuple)] = quantity("truck groups", "-", ())
-    shifts: Annotated[tuple[Shift, ...], BeforeValidator(_as_tuple)] = quantity("who works when", "-", ())
-    work: Annotated[tuple[Work, ...], BeforeValidator(_as_tuple)] = quantity("the streams of moves", "-", ())
-    override: Annotated[tuple[Override, ...], BeforeValidator(_as_tuple)] = quantity(
-        "what differs in some aisles", "-", ()
-    )
+    trucks: Annotated[tuple[Trucks, ...], Frozen] = quantity("truck groups", "-", ())
+    shifts: Annotated[tuple[Shift, ...], Frozen] = quantity("who works when", "-", ())
+    work: Annotated[tuple[Work, ...], Frozen] = quantity("the streams of moves", "-", ())
+    override: Annotated[tuple[Override, ...], Frozen] = quantity("what differs in some aisles", "-", ())
+
+    @field_validator("start")
+    @classmethod
+    def _check_start(cls, start: dt.datetime | dt.date) -> dt.datetime | dt.date:
+        if isinstance(start, dt.datetime) and start.tzinfo is not None:
+            raise ValueError("has a time zone; write the local time without offset or Z")
+        if not FIRST_YEAR <= start.year <= LAST_YEAR:
+            raise ValueError(f"the year must lie from {FIRST_YEAR} to {LAST_YEAR}")
+        return start
 
     @property
     def start_datetime(self) -> dt.datetime:

@@ -1,0 +1,1 @@
+"""Trucks and their work: scenario and layout in, visits to aisles out."""

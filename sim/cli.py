@@ -1,0 +1,262 @@
+"""The command line: the only file that prints or sets an exit code.
+
+Comes in: words from a terminal.  Goes out: calls to `study`, text, a results folder.  Heavy libraries are
+imported inside the commands, so that `--help` and `check` start at once.
+Exit codes: 0 done, 1 a bug, 2 bad input or usage, 3 some points failed, 4 the machine, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from sim.errors import AislewakeError, InputError, MachineError
+from sim.scenario.demos import DEFAULT_DEMO, demo_paths, find_scenario
+
+if TYPE_CHECKING:
+    from sim.results import Result
+
+__all__ = ["aislewake", "main"]
+
+CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
+
+
+@click.group(context_settings=CONTEXT)
+@click.version_option(package_name="aislewake")
+def aislewake() -> None:
+    """Forklift traffic against aisle dimming: energy, service and switching.
+
+    \b
+    Examples:
+      aislewake run
+      aislewake check my-site.toml
+    """
+
+
+def _free_folder(stem: str) -> Path:
+    """Return a folder name in the working directory that is not taken."""
+    folder, number = Path(f"{stem}-results"), 1
+    while folder.exists():
+        number += 1
+        folder = Path(f"{stem}-results-{number}")
+    return folder
+
+
+def _progress_bar() -> tuple[Callable[[int, int | None], None], Callable[[], None]]:
+    """Return what to call as replications finish, and at the end; silent unless on a terminal."""
+    if not sys.stderr.isatty():
+        return (lambda done, expected: None), (lambda: None)
+    from tqdm import tqdm
+
+    bar = tqdm(unit="replication", leave=False, dynamic_ncols=True)
+
+    def tell(done: int, expected: int | None) -> None:
+        bar.total = expected
+        bar.update(done - bar.n)
+
+    return tell, bar.close
+
+
+def _finish(result: Result, out: Path, force: bool) -> None:
+    """Write the results and print the short answer."""
+    from sim.show.folder import write_results
+    from sim.show.tables import headline_table
+
+    write_results(result, out, force=force)
+    click.echo(headline_table(result))
+    click.echo(f"\nResults: {out}{os.sep}   open {out / 'report.html'}")
+
+
+@aislewake.command(context_settings=CONTEXT)
+@click.argument("scenario", required=False)
+@click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's.")
+@click.option("--replications", type=click.IntRange(min=1), help="Exactly so many replications.")
+@click.option("--replication", type=click.IntRange(min=0), help="Only this one, by its number from 0.")
+@click.option("--workers", type=click.IntRange(min=1, max=256), default=1, show_default=True,
+              help="Processes; the figures do not depend on it.")
+@click.option("--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-results here.")
+@click.option("--force", is_flag=True, help="Replace an earlier results folder.")
+def run(
+    scenario: str | None, seed: int | None, replications: int | None, replication: int | None, workers: int,
+    out: Path | None, force: bool,
+) -> None:
+    """Simulate SCENARIO (a file, or a packaged site's name) and write a results folder.
+
+    Without SCENARIO the packaged demonstration site is run.
+
+    \b
+    Examples:
+      aislewake run --replications 3
+      aislewake run my-site.toml --workers 2 --out week-12
+    """
+    path = find_scenario(scenario)
+    target = out or _free_folder(path.stem)
+    from sim.scenario.toml import load_scenario
+    from sim.show.folder import refuse_existing
+
+    refuse_existing(target, force=force)
+    site = load_scenario(path)
+    from sim.study import replicate
+
+    tell, close = _progress_bar()
+    try:
+        result = replicate.run(
+            site, seed=seed, replications=replications, replication=replication, workers=workers, progress=tell
+        )
+    finally:
+        close()
+    _finish(result, target, force)
+
+
+@aislewake.command(context_settings=CONTEXT)
+@click.argument("scenario")
+@click.option("--detections", type=click.Path(path_type=Path), help="Log of motion: zone,start,end.")
+@click.option("--visits", type=click.Path(path_type=Path), help="Log of visits: aisle,enter,leave[,truck,bay_m].")
+@click.option("--sort", is_flag=True, help="Accept rows that are not in order of time.")
+@click.option("--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-replay-results here.")
+@click.option("--force", is_flag=True, help="Replace an earlier results folder.")
+def replay(
+    scenario: str, detections: Path | None, visits: Path | None, sort: bool, out: Path | None, force: bool
+) -> None:
+    """Run the lights of SCENARIO on measured logs instead of simulated traffic.
+
+    Times in a log are seconds from the scenario's start, or ISO 8601 local date-times. A detections log
+    holds motion, without hold time. With a visits log alone the scenario's sensors look at the visits;
+    that needs the column bay_m.
+
+    \b
+    Examples:
+      aislewake replay my-site.toml --detections motion.csv --out april
+      aislewake replay my-site.toml --visits visits.csv
+    """
+    path = find_scenario(scenario)
+    target = out or _free_folder(f"{path.stem}-replay")
+    from sim.scenario.toml import load_scenario
+    from sim.show.folder import refuse_existing
+
+    refuse_existing(target, force=force)
+    site = load_scenario(path)
+    from sim.study import replicate
+
+    _finish(replicate.replay(site, detections=detections, visits=visits, sort=sort), target, force)
+
+
+@aislewake.command(context_settings=CONTEXT)
+@click.argument("scenario")
+def check(scenario: str) -> None:
+    """Validate SCENARIO and print the resolved site in a screenful.
+
+    \b
+    Examples:
+      aislewake check my-site.toml
+      aislewake check cross-dock
+    """
+    from sim.floor.layout import lay_out
+    from sim.lighting.timetable import aisle_programs
+    from sim.scenario.contradictions import find_notices
+    from sim.scenario.toml import load_scenario
+    from sim.show.tables import site_table
+
+    site = load_scenario(find_scenario(scenario))
+    click.echo(site_table(site, lay_out(site), aisle_programs(site), find_notices(site)))
+
+
+@aislewake.command(context_settings=CONTEXT)
+@click.argument("name", required=False)
+@click.option("--out", type=click.Path(path_type=Path), help="File to write; by default NAME.toml here.")
+def demo(name: str | None, out: Path | None) -> None:
+    """List the packaged sites, or copy the one called NAME out to start from.
+
+    \b
+    Examples:
+      aislewake demo
+      aislewake demo narrow-aisles --out my-site.toml
+    """
+    paths = demo_paths()
+    if name is None:
+        for stem, path in paths.items():
+            mark = " (the default)" if stem == DEFAULT_DEMO else ""
+            click.echo(f"{stem}{mark}\n    {_first_comment(path)}")
+        return
+    if name not in paths:
+        raise InputError(f"{name}: no such packaged site; there are {', '.join(paths)}")
+    target = out or Path(f"{name}.toml")
+    if target.exists():
+        raise InputError(f"{target}: exists already; it is not overwritten")
+    try:
+        target.write_bytes(paths[name].read_bytes())
+    except OSError as error:
+        raise MachineError(f"{target}: {error.strerror or error}") from error
+    click.echo(f"Wrote {target}. Next: aislewake check {target}")
+
+
+def _first_comment(path: Path) -> str:
+    """The sentence a packaged site says about itself in its first plain comment line."""
+    for line in path.read_text(encoding="utf-8").splitlines():
+        if line.startswith("# "):
+            return line[2:]
+    return ""
+
+
+@aislewake.command(context_settings=CONTEXT)
+@click.option("--out", type=click.Path(path_type=Path), help="File to write; by default the terminal.")
+def schema(out: Path | None) -> None:
+    """Write the JSON Schema of the scenario file, for editors that check as you type.
+
+    \b
+    Examples:
+      aislewake schema
+      aislewake schema --out scenario.schema.json
+    """
+    from sim.scenario.jsonschema import json_schema
+
+    text = json_schema()
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        out.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise MachineError(f"{out}: {error.strerror or error}") from error
+
+
+def main(arguments: list[str] | None = None) -> Any:
+    """Run the command and end the process with its exit code."""
+    try:
+        code = aislewake.main(args=arguments, prog_name="aislewake", standalone_mode=False)
+        sys.stdout.flush()
+        sys.exit(code if isinstance(code, int) else 0)
+    except click.exceptions.Abort:
+        _interrupted()
+    except KeyboardInterrupt:
+        _interrupted()
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except AislewakeError as error:
+        _say(str(error))
+        if isinstance(error, InputError) and len(error.faults) > 1:
+            _say(f"{len(error.faults)} faults; nothing was written.")
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        # the reader of our output has gone: that is its right
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except MemoryError:
+        _say("not enough memory for this scenario: fewer days or aisles, or a larger machine")
+        sys.exit(4)
+
+
+def _say(text: str) -> None:
+    """Print a message for people to standard error, whatever its encoding can show."""
+    click.echo(text, err=True)
+
+
+def _interrupted() -> None:
+    _say("interrupted; no results were written")
+    sys.exit(130)

@@ -1,0 +1,41 @@
+"""What one key alone cannot show: contradictions between sound tables, and what a reader must be told.
+
+Comes in: the valid parts of a scenario, or a whole one.  Goes out: problems, which refuse the file, and
+notices, which go into every result.  Uses the geometry of `floor/layout` and the week of
+`lighting/timetable`, so that what is checked is what is run.  After it: `scenario/toml`.
+Each check is a small function that runs on whatever parts are valid.
+"""
+
+from __future__ import annotations
+
+from sim.scenario.faults import Problem
+from sim.scenario.notices import NOTICES
+from sim.scenario.parts import Parts
+from sim.scenario.schema import Scenario
+from sim.scenario.site_checks import SITE_CHECKS
+from sim.scenario.traffic_checks import TRAFFIC_CHECKS
+from sim.scenario.week_checks import WEEK_CHECKS
+
+__all__ = ["find_contradictions", "find_notices"]
+
+CHECKS = (*SITE_CHECKS, *WEEK_CHECKS, *TRAFFIC_CHECKS)
+
+
+def find_contradictions(parts: Parts) -> tuple[Problem, ...]:
+    """Return every contradiction between the valid parts of a scenario, each told once."""
+    return tuple(dict.fromkeys(problem for check in CHECKS for problem in check(parts)))
+
+
+def find_notices(scenario: Scenario) -> tuple[str, ...]:
+    """Return what a reader of the results must know: assumptions left open, settings without effect.
+
+    Parameters
+    ----------
+    scenario : resolved and free of contradictions
+
+    Returns
+    -------
+    plain sentences, the same for the same scenario; a resolved file that was written out has every
+    default stated, so that nothing counts as left open in it
+    """
+    return tuple(dict.fromkeys(sentence for notice in NOTICES for sentence in notice(scenario)))

@@ -1,0 +1,284 @@
+"""What the sensors see of the visits: motion in reach, pulses from standing trucks, misses, passers-by.
+
+Comes in: visits with their runs, layout, the sensing stream.  Goes out: `Detections` per zone, united.
+Before: `traffic`; after: `lighting`.  A sensor covers its position +- range of its own aisle; the sensor
+nearest to a mouth also looks out of it (trucks that turn in, trucks that pass).  Motion inside is seen
+without a break; a standing truck only by pulses of a Poisson process, one process per truck.  Detection
+that depends on direction is not modelled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.floor.layout import Layout
+from sim.records import Detections, Drives, FloatColumn, IntColumn, Moves, Visits
+from sim.traffic.kinematics import time_at, travel_time
+
+__all__ = ["sense", "unite"]
+
+BLOCK = 50_000
+"""Visits looked at together; bounds the memory, changes no result."""
+
+Piece = tuple[IntColumn, FloatColumn, FloatColumn]
+
+
+@dataclass(frozen=True)
+class _Eyes:
+    """The sensors of every aisle, padded to one width (A, S), and the sensing keys by aisle (A,)."""
+
+    zone: IntColumn
+    low_m: FloatColumn
+    high_m: FloatColumn
+    is_there: NDArray[np.bool_]
+    is_front: NDArray[np.bool_]
+    is_back: NDArray[np.bool_]
+    approach_m: FloatColumn
+    miss: FloatColumn
+    still_rate_per_s: FloatColumn
+
+
+@dataclass(frozen=True)
+class _Draws:
+    """One generator per kind of draw, so that neither blocks nor keys disturb another kind."""
+
+    passing: np.random.Generator
+    misses: np.random.Generator
+    pulses: np.random.Generator
+    pulse_times: np.random.Generator
+    queue_pulses: np.random.Generator
+    queue_times: np.random.Generator
+
+
+def unite(zone: IntColumn, start: FloatColumn, end: FloatColumn) -> Detections:
+    """Unite overlapping and touching intervals of each zone.
+
+    Parameters
+    ----------
+    zone, start, end : in any order; a pulse has start = end [s] (n,)
+
+    Returns
+    -------
+    Detections, sorted by zone and start, with a gap between any two of a zone
+    """
+    order = np.lexsort((end, start, zone))
+    zone, start, end = zone[order], start[order], end[order]
+    if not len(zone):
+        return Detections(zone.astype(np.int64), start, end)
+    pieces = []
+    for first, last in _runs_of_equal(zone):
+        reach = np.maximum.accumulate(end[first:last])
+        begins = np.append(True, start[first + 1 : last] > reach[:-1])
+        at = np.flatnonzero(begins)
+        pieces.append((zone[first:last][at], start[first:last][at], reach[np.append(at[1:], last - first) - 1]))
+    joined = [np.concatenate(column) for column in zip(*pieces, strict=True)]
+    return Detections(joined[0].astype(np.int64), joined[1], joined[2])
+
+
+def _runs_of_equal(values: IntColumn) -> Iterator[tuple[int, int]]:
+    """Yield first and last + 1 of each run of equal values."""
+    borders = np.flatnonzero(np.diff(values)) + 1
+    edges = [0, *borders.tolist(), len(values)]
+    yield from zip(edges[:-1], edges[1:], strict=True)
+
+
+def _gather_eyes(layout: Layout) -> _Eyes:
+    """Lay the sensors out as one table per aisle."""
+    aisles = len(layout.aisles)
+    counts = np.bincount(layout.sensor_aisle, minlength=aisles)
+    width = int(counts.max())
+    column = np.arange(len(layout.sensor_m)) - np.repeat(np.cumsum(counts) - counts, counts)
+    place = (layout.sensor_aisle, column)
+    reach = layout.sensor_values("range_m")[layout.sensor_aisle]
+
+    def table(values: NDArray[np.generic], empty: float) -> NDArray[np.generic]:
+        made = np.full((aisles, width), empty, dtype=values.dtype)
+        made[place] = values
+        return made
+
+    sensor = np.arange(len(layout.sensor_m))
+    return _Eyes(
+        zone=table(layout.sensor_zone, -1).astype(np.int64),
+        low_m=table(layout.sensor_m - reach, np.inf).astype(np.float64),
+        high_m=table(layout.sensor_m + reach, -np.inf).astype(np.float64),
+        is_there=table(np.ones(len(sensor), dtype=bool), False).astype(bool),
+        is_front=table(sensor == layout.front_sensor[layout.sensor_aisle], False).astype(bool),
+        is_back=table(sensor == layout.back_sensor[layout.sensor_aisle], False).astype(bool),
+        approach_m=layout.sensor_values("approach_m"),
+        miss=layout.sensor_values("miss"),
+        still_rate_per_s=layout.sensor_values("still_rate_per_min") / 60.0,
+    )
+
+
+def sense(layout: Layout, visits: Visits, rng: np.random.Generator, end_s: float) -> Detections:
+    """Let every sensor look at every visit.
+
+    Parameters
+    ----------
+    layout : the floor with its sensors
+    visits : with moves; drives may be missing (then nobody passes a mouth)
+    rng : the sensing stream; used for nothing else
+    end_s : end of the run: what is seen later is not there, what lasts longer is cut [s]
+
+    Raises
+    ------
+    ValueError : the visits have no moves
+    """
+    if visits.moves is None:
+        raise ValueError("sensing needs visits with positions")
+    eyes = _gather_eyes(layout)
+    draws = _Draws(*rng.spawn(6))
+    pieces: list[Piece] = []
+    for first in range(0, len(visits), BLOCK):
+        last = min(first + BLOCK, len(visits))
+        rows = slice(*np.searchsorted(visits.moves.visit, [first, last]))
+        moves = Moves(
+            visits.moves.visit[rows] - first,
+            visits.moves.start[rows],
+            visits.moves.from_m[rows],
+            visits.moves.to_m[rows],
+            visits.moves.speed[rows],
+            visits.moves.acceleration[rows],
+        )
+        pieces += _see_block(layout, eyes, visits, slice(first, last), moves, draws)
+    if visits.drives is not None:
+        pieces += _see_passers(layout, eyes, visits.drives, draws.passing)
+    if not pieces:
+        return unite(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
+    zone, start, end = (np.concatenate(column) for column in zip(*pieces, strict=True))
+    seen = (start < end_s) & (end >= 0.0)
+    return unite(zone[seen], np.maximum(start[seen], 0.0), np.minimum(end[seen], end_s))
+
+
+def _see_block(
+    layout: Layout, eyes: _Eyes, visits: Visits, block: slice, moves: Moves, draws: _Draws
+) -> list[Piece]:
+    """Look at some visits: number each sensor's entries, draw the misses, then collect motion and pulses.
+
+    Tables have a row per run inside the aisle and a column per sensor of the aisle.
+    """
+    aisle = visits.aisle[block][moves.visit]
+    is_first = np.append(True, moves.visit[1:] != moves.visit[:-1])
+    is_last = np.append(is_first[1:], True)
+    low, high = eyes.low_m[aisle], eyes.high_m[aisle]
+    near, far = np.minimum(moves.from_m, moves.to_m), np.maximum(moves.from_m, moves.to_m)
+    lower, upper = np.maximum(low, near[:, None]), np.minimum(high, far[:, None])
+    covered = (lower < upper) & eyes.is_there[aisle]
+
+    length = far - near
+    outward = (moves.to_m >= moves.from_m)[:, None]
+    begin_m = np.where(outward, lower - near[:, None], far[:, None] - upper)
+    end_m = np.where(outward, upper - near[:, None], far[:, None] - lower)
+    run = (length[:, None], moves.speed[:, None], moves.acceleration[:, None])
+    begin = moves.start[:, None] + time_at(np.where(covered, begin_m, 0.0), *run)
+    end = moves.start[:, None] + time_at(np.where(covered, end_m, 0.0), *run)
+
+    # a truck that turns in is seen by the mouth's sensor before it enters
+    back = visits.enters_back[block][moves.visit]
+    looks_out = np.where(back[:, None], eyes.is_back[aisle], eyes.is_front[aisle])
+    looks_out &= (is_first & (eyes.approach_m[aisle] > 0.0))[:, None]
+
+    # standing at the start and at the end of each run, in reach: the same entry goes on
+    stands_in = (low <= moves.from_m[:, None]) & (moves.from_m[:, None] <= high) & eyes.is_there[aisle]
+    stands_out = (low <= moves.to_m[:, None]) & (moves.to_m[:, None] <= high) & eyes.is_there[aisle]
+    goes_on = stands_in & ~is_first[:, None]
+    enters_here = (covered | looks_out | (stands_out & ~is_last[:, None])) & ~goes_on
+
+    missed = np.zeros(covered.shape, dtype=bool)
+    draw = draws.misses.random(covered.shape) < eyes.miss[aisle][:, None]
+    missed_now = np.zeros(covered.shape, dtype=bool)
+    depth = np.arange(len(moves.visit)) - np.maximum.accumulate(np.where(is_first, np.arange(len(is_first)), 0))
+    for step in range(int(depth.max(initial=-1)) + 1):
+        at = np.flatnonzero(depth == step)
+        before = missed_now[at - 1] if step else np.zeros((len(at), covered.shape[1]), dtype=bool)
+        missed_now[at] = np.where(enters_here[at], draw[at], before)
+        missed[at] = missed_now[at]
+
+    zone = eyes.zone[aisle]
+    pieces: list[Piece] = []
+    seen = covered & ~missed
+    pieces.append((zone[seen], begin[seen], end[seen]))
+    out = looks_out & ~missed
+    row, _ = np.nonzero(out)
+    pieces += _see_approach(visits, block, eyes, moves.visit[row], aisle[row], zone[out], draws)
+
+    # pulses of trucks that stand between two runs, and at the mouth's queue before the first
+    stands = ~is_last
+    row = np.flatnonzero(stands)
+    stop = moves.start[row] + travel_time(length[row], moves.speed[row], moves.acceleration[row])
+    stay = np.maximum(0.0, moves.start[row + 1] - stop)
+    pulses = draws.pulses.poisson(stay * eyes.still_rate_per_s[aisle[row]])
+    which = np.repeat(np.arange(len(row)), pulses)
+    time = stop[which] + draws.pulse_times.random(len(which)) * stay[which]
+    in_reach = (stands_out & ~missed)[row]
+    hit, sensor = np.nonzero(in_reach[which])
+    pieces.append((zone[row[which[hit]], sensor], time[hit], time[hit]))
+    return pieces
+
+
+def _see_approach(
+    visits: Visits, block: slice, eyes: _Eyes, visit: IntColumn, aisle: IntColumn, zone: IntColumn,
+    draws: _Draws,
+) -> list[Piece]:
+    """See trucks that turn in on their last metres before the mouth, and in the queue there by pulses."""
+    enter = visits.enter[block]
+    arrive = np.where(np.isnan(visits.arrive[block]), enter, visits.arrive[block])
+    run_in, before = visits.run_in_m[block][visit], visits.run_before_m[block][visit]
+    speed, ramp = visits.run_speed[block][visit], visits.run_acceleration[block][visit]
+    outside = eyes.approach_m[aisle]
+    on_last = np.minimum(outside, run_in)
+    on_earlier = np.minimum(outside - on_last, before)
+    # the runs end at rest, so the time from a point to the mouth is the time to get as far from rest
+    start = arrive[visit] - np.where(
+        outside <= run_in,
+        time_at(on_last, run_in, speed, ramp),
+        travel_time(run_in, speed, ramp) + time_at(on_earlier, before, speed, ramp),
+    )
+    pieces: list[Piece] = [(zone, start, arrive[visit])]
+    wait = enter - arrive
+    rate = np.zeros(len(wait))
+    rate[visit] = eyes.still_rate_per_s[aisle]
+    pulses = draws.queue_pulses.poisson(wait * rate)
+    time = np.repeat(arrive, pulses) + draws.queue_times.random(int(pulses.sum())) * np.repeat(wait, pulses)
+    first = np.cumsum(pulses) - pulses
+    for_sensor = np.repeat(np.arange(len(visit)), pulses[visit])
+    within = np.arange(len(for_sensor)) - np.repeat(np.cumsum(pulses[visit]) - pulses[visit], pulses[visit])
+    at = time[first[visit[for_sensor]] + within]
+    pieces.append((zone[for_sensor], at, at))
+    return pieces
+
+
+def _see_passers(layout: Layout, eyes: _Eyes, drives: Drives, rng: np.random.Generator) -> list[Piece]:
+    """See trucks that drive past a mouth without turning in, by chance, for as long as they are near."""
+    trigger, reach = layout.sensor_values("passing_trigger"), layout.sensor_values("passing_range_m")
+    setback = layout.length_m.max() - layout.length_m
+    pieces: list[Piece] = []
+    length = np.abs(drives.to_m - drives.from_m)
+    low, high = np.minimum(drives.from_m, drives.to_m), np.maximum(drives.from_m, drives.to_m)
+    for aisle, mouth in enumerate(layout.aisle_m):
+        # one draw per drive and mouth whatever the keys say, so that no key moves another mouth's draws
+        draw = rng.random(len(length)) < trigger[aisle]
+        if not draw.any() or reach[aisle] <= 0.0:
+            continue
+        window = np.where(drives.is_back, reach[aisle] ** 2 - setback[aisle] ** 2, reach[aisle] ** 2)
+        half = np.sqrt(np.maximum(window, 0.0))
+        near, far = np.maximum(low, mouth - half), np.minimum(high, mouth + half)
+        passes = draw & (near < far) & (drives.from_aisle != aisle) & (drives.to_aisle != aisle)
+        at = np.flatnonzero(passes)
+        outward = drives.to_m[at] >= drives.from_m[at]
+        begin_m = np.where(outward, near[at] - low[at], high[at] - far[at])
+        end_m = np.where(outward, far[at] - low[at], high[at] - near[at])
+        run = (length[at], drives.speed[at], drives.acceleration[at])
+        sensor = np.where(drives.is_back[at], layout.back_sensor[aisle], layout.front_sensor[aisle])
+        pieces.append(
+            (
+                layout.sensor_zone[sensor],
+                drives.start[at] + time_at(begin_m, *run),
+                drives.start[at] + time_at(end_m, *run),
+            )
+        )
+    return pieces

@@ -1,0 +1,64 @@
+"""All pictures of a result, drawn and written.
+
+Comes in: a `Result`.  Goes out: SVG and PNG, byte for byte the same in every process.  Before:
+`show/numbers` and `show/hour`; after: the results folder and `show/report`.  The `figures` files are
+the only ones that know Matplotlib.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from sim.results import Result
+from sim.show.figures_hour import draw_hour
+from sim.show.figures_run import draw_aisles, draw_power, draw_week
+from sim.show.figures_style import render, style
+from sim.show.hour import hour_numbers
+from sim.show.numbers import aisle_numbers, power_numbers, week_numbers
+
+__all__ = ["Picture", "draw_figures", "draw_pictures"]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture in both formats.
+
+    Attributes
+    ----------
+    name : file name without its ending, the key by which the report finds it
+    svg, png : the files' bytes
+    """
+
+    name: str
+    svg: bytes
+    png: bytes
+
+
+def draw_pictures(result: Result) -> tuple[Picture, ...]:
+    """Draw every picture of a result: `power`, `hour`, `aisles`, `week`."""
+    start = result.scenario.start_datetime
+    with style():
+        figures = {
+            "power": draw_power(power_numbers(result), start),
+            "hour": draw_hour(hour_numbers(result), start),
+            "aisles": draw_aisles(aisle_numbers(result)),
+            "week": draw_week(week_numbers(result)),
+        }
+        return tuple(Picture(name, *render(figure)) for name, figure in figures.items())
+
+
+def draw_figures(result: Result, folder: Path) -> list[Path]:
+    """Draw every picture into an existing folder as SVG and PNG and return the files.
+
+    Raises
+    ------
+    OSError : the folder cannot be written to
+    """
+    paths = []
+    for picture in draw_pictures(result):
+        for ending, content in (("svg", picture.svg), ("png", picture.png)):
+            path = folder / f"{picture.name}.{ending}"
+            path.write_bytes(content)
+            paths.append(path)
+    return paths

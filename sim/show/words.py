@@ -1,0 +1,225 @@
+"""Numbers and intervals in words: the one place where figures for people are formatted.
+
+Comes in: numbers, estimates.  Goes out: text.  Used by tables, report and figures.  Three significant
+figures in prose; a mean and its half-width end at the same digit; a half-width shows one or two.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from sim.results import Estimate
+
+__all__ = [
+    "about_one_in",
+    "clock_list",
+    "count_of",
+    "digits",
+    "duration",
+    "interval",
+    "listing",
+    "percent",
+    "percent_interval",
+    "plain",
+    "time_interval",
+]
+
+
+def digits(value: float, figures: int = 3) -> str:
+    """Return a number rounded to significant figures, thousands set apart by a comma; 40.0 is 40.
+
+    Examples
+    --------
+    >>> digits(12345.6), digits(5.6), digits(0.012345), digits(40.0)
+    ('12,300', '5.60', '0.0123', '40')
+    """
+    if not math.isfinite(value):
+        return "not known"
+    if value == round(value) and abs(value) < 10.0**figures:
+        return f"{round(value)}"
+    return _fixed(value, _decimals(value, figures))
+
+
+def plain(value: float) -> str:
+    """Return a setting as a person wrote it: no more digits than it has.
+
+    Examples
+    --------
+    >>> plain(72.0), plain(0.7), plain(1250)
+    ('72', '0.7', '1,250')
+    """
+    text = f"{value:,.6f}".rstrip("0").rstrip(".")
+    return text if text not in ("", "-0") else "0"
+
+
+def percent(share: float, figures: int = 3) -> str:
+    """Return a share as per cent.
+
+    Examples
+    --------
+    >>> percent(0.3821), percent(0.05), percent(1.0)
+    ('38.2 %', '5 %', '100 %')
+    """
+    return f"{digits(100.0 * share, figures)} %"
+
+
+def interval(estimate: Estimate, unit: str = "", scale: float = 1.0) -> str:
+    """Return a mean with the half-width of its 95 % interval; without one, the mean alone.
+
+    Parameters
+    ----------
+    estimate : mean and half-width, either may be None
+    unit : written behind, set apart by a space
+    scale : both are multiplied by it first
+
+    Examples
+    --------
+    >>> interval(Estimate(38.23, 1.34), "%"), interval(Estimate(12345.0, 432.0))
+    ('38.2 ± 1.3 %', '12,300 ± 400')
+    """
+    if estimate.mean is None or not math.isfinite(estimate.mean):
+        return "not known"
+    behind = f" {unit}" if unit else ""
+    mean = estimate.mean * scale
+    if estimate.half_width is None or not math.isfinite(estimate.half_width):
+        return digits(mean) + behind
+    half = abs(estimate.half_width * scale)
+    if half <= 1e-6 * abs(mean):
+        return digits(mean) + " ± 0" + behind
+    places = _decimals(half, 2)
+    if mean != 0.0:
+        places = min(max(_decimals(mean, 3), _decimals(half, 1)), places)
+    return f"{_fixed(mean, places)} ± {_fixed(half, places)}{behind}"
+
+
+def percent_interval(estimate: Estimate) -> str:
+    """Return a share with its interval, as per cent."""
+    return interval(estimate, "%", 100.0)
+
+
+def time_interval(estimate: Estimate) -> str:
+    """Return an amount of time with its interval in the unit that suits it."""
+    mean = 0.0 if estimate.mean is None else abs(estimate.mean)
+    for size, unit in ((3600.0, "h"), (60.0, "min")):
+        if mean >= 2.0 * size:
+            return interval(estimate, unit, 1.0 / size)
+    return interval(estimate, "s")
+
+
+def duration(seconds: float) -> str:
+    """Return a time span in the unit a person would use.
+
+    Examples
+    --------
+    >>> duration(0.7), duration(90), duration(300), duration(9000), duration(604800)
+    ('0.7 s', '90 s', '5 min', '2.5 h', '7 days')
+    """
+    if not math.isfinite(seconds):
+        return "not known"
+    for size, unit in ((86_400.0, "days"), (3600.0, "h"), (60.0, "min")):
+        if seconds >= 2 * size or seconds == size:
+            name = "day" if unit == "days" and seconds == size else unit
+            return f"{_short(seconds / size)} {name}"
+    return f"{_short(seconds)} s"
+
+
+def count_of(number: float, one: str, many: str | None = None) -> str:
+    """Return a count with its noun.
+
+    Examples
+    --------
+    >>> count_of(1, "truck"), count_of(1200, "truck"), count_of(2, "luminaire of it", "luminaires of it")
+    ('1 truck', '1,200 trucks', '2 luminaires of it')
+    """
+    return f"{plain(number)} {one if number == 1 else (many or one + 's')}"
+
+
+def about_one_in(share: float) -> str:
+    """Return a share the way people say it.
+
+    Examples
+    --------
+    >>> about_one_in(0.0), about_one_in(0.0021), about_one_in(0.09), about_one_in(0.47)
+    ('none', 'about 1 in 480', 'about 1 in 11', '47 %')
+    """
+    if share <= 0.0:
+        return "none"
+    if share > 1.0 / 3.0:
+        return percent(share, 2)
+    one_in = 1.0 / share
+    return f"about 1 in {digits(one_in, 2)}" if one_in >= 9.5 else f"about 1 in {one_in:.0f}"
+
+
+def listing(names: Sequence[str], most: int = 8) -> str:
+    """Return names joined for a sentence; runs such as A01, A02, A03 are drawn together.
+
+    Examples
+    --------
+    >>> listing(["A01", "A02", "A03", "A07"]), listing(["north", "south"])
+    ('A01 to A03 and A07', 'north and south')
+    """
+    runs = _runs(names)
+    if len(runs) > most:
+        return ", ".join(runs[:most]) + f" and {len(runs) - most} more"
+    return runs[0] if len(runs) == 1 else ", ".join(runs[:-1]) + f" and {runs[-1]}" if runs else "none"
+
+
+def clock_list(days: Sequence[str]) -> str:
+    """Return weekdays with runs drawn together.
+
+    Examples
+    --------
+    >>> clock_list(["Mon", "Tue", "Wed", "Thu", "Fri"]), clock_list(["Mon", "Wed"])
+    ('Mon-Fri', 'Mon, Wed')
+    """
+    week = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+    groups: list[list[str]] = []
+    for place, day in enumerate(week):
+        if day not in days:
+            continue
+        if groups and groups[-1][-1] == week[place - 1]:
+            groups[-1].append(day)
+        else:
+            groups.append([day])
+    return ", ".join(group[0] if len(group) == 1 else f"{group[0]}-{group[-1]}" for group in groups)
+
+
+def _decimals(value: float, figures: int) -> int:
+    """Decimal places at which a value has so many significant figures once rounded (negative: tens)."""
+    places = figures - 1 - math.floor(math.log10(abs(value)))
+    return places - 1 if abs(round(value, places)) >= 10.0 ** (figures - places) else places
+
+
+def _fixed(value: float, places: int) -> str:
+    """Round to decimal places, which may be negative."""
+    text = f"{round(value, places):,.{max(places, 0)}f}"
+    return text.removeprefix("-") if not text.strip("-0.,") else text
+
+
+def _short(value: float) -> str:
+    """Return up to three significant figures without trailing noughts."""
+    text = digits(value)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _runs(names: Sequence[str]) -> list[str]:
+    """Draw numbered neighbours together where three or more follow each other."""
+    groups: list[list[str]] = []
+    for name in names:
+        if groups and _follows(groups[-1][-1], name):
+            groups[-1].append(name)
+        else:
+            groups.append([name])
+    parts: list[str] = []
+    for group in groups:
+        parts.extend(group if len(group) < 3 else [f"{group[0]} to {group[-1]}"])
+    return parts
+
+
+def _follows(first: str, second: str) -> bool:
+    """Tell whether the second name is the first with its closing number raised by one."""
+    stem = first.rstrip("0123456789")
+    if stem == first or not second.startswith(stem) or not second[len(stem):].isdecimal():
+        return False
+    return int(second[len(stem):]) == int(first[len(stem):]) + 1

@@ -1,0 +1,200 @@
+"""Repeat a run until the figures are as sure as asked, or replay measured logs once.
+
+Comes in: a scenario, perhaps logs.  Goes out: `Result`.  Before: `replication`; after: `show`, `cli`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+from sim.errors import InputError
+from sim.outcome.names import OUTCOMES
+from sim.records import Detections, Visits
+from sim.replication import (
+    Site,
+    Traffic,
+    prepare_site,
+    replay_site,
+    run_replication,
+    sense_visits,
+    simulate_traffic,
+)
+from sim.results import CloseLook, Outcomes, Result
+from sim.scenario.contradictions import find_notices
+from sim.scenario.schema import Scenario
+from sim.sensing.logs import read_detections
+from sim.study.engine import map_in_order
+from sim.study.precision import estimate_mean, relative_half_width
+from sim.traffic.logs import read_visit_rows
+from sim.traffic.measured import measured_visits
+from sim.traffic.paths import stays_in_zones
+
+__all__ = ["MOST_REPLICATIONS", "replay", "run"]
+
+MOST_REPLICATIONS = 10_000
+"""Where a requested precision gives up."""
+
+Progress = Callable[[int, int | None], None]
+
+
+def _one(argument: tuple[Scenario, int]) -> Outcomes:
+    """One replication as a worker does it."""
+    scenario, number = argument
+    return run_replication(prepare_site(scenario), number)[0]
+
+
+def run(
+    scenario: Scenario,
+    *,
+    seed: int | None = None,
+    replications: int | None = None,
+    replication: int | None = None,
+    workers: int = 1,
+    progress: Progress | None = None,
+) -> Result:
+    """Simulate a scenario in independent replications.
+
+    Parameters
+    ----------
+    scenario : from `load`
+    seed : instead of the scenario's
+    replications : exactly so many; absent: the scenario's, and more where it asks for a precision
+    replication : this one only, by number from 0
+    workers : processes; the result does not depend on their number
+    progress : called with replications done and expected (None while a precision is sought)
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    InputError : numbers out of range
+
+    Examples
+    --------
+    >>> import sim
+    >>> result = sim.run(sim.load("pallet-reserve"), replications=2)    # doctest: +SKIP
+    """
+    if seed is not None:
+        if seed < 0:
+            raise InputError(f"seed: {seed}: must be at least 0")
+        scenario = scenario.model_copy(update={"seed": seed})
+    for name, value, least in (("replications", replications, 1), ("replication", replication, 0), ("workers", workers, 1)):
+        if value is not None and value < least:
+            raise InputError(f"{name}: {value}: must be at least {least}")
+    if replications is not None and replication is not None:
+        raise InputError("give either replications (how many) or replication (which one), not both")
+
+    site = prepare_site(scenario)
+    precision = scenario.precision if replications is None and replication is None else None
+    first = 0 if replication is None else replication
+    asked = 1 if replication is not None else replications or scenario.replications
+    numbers: Iterable[int] = range(first, first + asked)
+    if precision is not None:
+        numbers = range(MOST_REPLICATIONS)
+    tell = progress or (lambda done, expected: None)
+    tell(0, None if precision is not None else asked)
+
+    traffic = simulate_traffic(site, first)
+    outcomes, close_look = replay_site(site, traffic)
+    gathered = [outcomes]
+    tell(1, None if precision is not None else asked)
+    rest = ((scenario, number) for number in itertools.islice(numbers, 1, None))
+    if asked > 1 or precision is not None:
+        answers = map_in_order(_one, rest, workers)
+        for answer in answers:
+            gathered.append(answer)
+            tell(len(gathered), None if precision is not None else asked)
+            if precision is not None and len(gathered) >= asked and _reached(gathered) <= precision:
+                answers.close()  # type: ignore[attr-defined]
+                break
+    notices = [*find_notices(scenario), *_backlog(traffic, scenario)]
+    if precision is not None:
+        notices.append(
+            f"Replications went on until the energy's interval was within {precision:g} of its mean: "
+            f"reached {_reached(gathered):.4g} with {len(gathered)}."
+        )
+    return _collect(site, tuple(range(first, first + len(gathered))), gathered, close_look, "run", notices)
+
+
+def _reached(gathered: list[Outcomes]) -> float:
+    """Relative half-width of the energy so far."""
+    return relative_half_width(estimate_mean([outcome.total["energy_kwh"] for outcome in gathered]))
+
+
+def _backlog(traffic: Traffic, scenario: Scenario) -> list[str]:
+    """Say when the fleet cannot do the work."""
+    if traffic.visits is None or not traffic.waiting_tasks:
+        return []
+    begun = len(traffic.visits)
+    if traffic.waiting_tasks < 0.02 * (begun + traffic.waiting_tasks):
+        return []
+    return [
+        f"The trucks cannot do all the work: in the first replication {traffic.waiting_tasks} moves were "
+        f"never begun, against {begun} visits. More drivers, more hours or less work would change the figures."
+    ]
+
+
+def _collect(
+    site: Site, numbers: tuple[int, ...], gathered: list[Outcomes], close_look: CloseLook, source: str,
+    notices: list[str],
+) -> Result:
+    """Put a result together."""
+    headline = {
+        name: estimate_mean([outcome.total[name] for outcome in gathered]) for name in OUTCOMES
+    }
+    return Result(
+        scenario=site.scenario,
+        layout=site.layout,
+        programs=site.programs,
+        replications=numbers,
+        outcomes=tuple(gathered),
+        headline=headline,
+        close_look=close_look,
+        source=source,
+        notices=tuple(notices),
+    )
+
+
+def replay(
+    scenario: Scenario,
+    *,
+    detections: Path | str | Detections | None = None,
+    visits: Path | str | Visits | None = None,
+    sort: bool = False,
+) -> Result:
+    """Run the lights on measured logs instead of simulated traffic.
+
+    Parameters
+    ----------
+    scenario : floor, luminaires, sensors, settings and timetable; its traffic is not used
+    detections : log file (`zone,start,end`) or table; absent: the scenario's sensors look at the visits
+    visits : log file (`aisle,enter,leave`, optional `truck,bay_m`) or table; absent: truck outcomes are empty
+    sort : accept logs whose rows are not in order of time
+
+    Raises
+    ------
+    InputError : neither log is given, or a log has faults
+    """
+    if detections is None and visits is None:
+        raise InputError("replay needs a detections log, a visits log, or both")
+    site = prepare_site(scenario)
+    seen: Visits | None
+    if visits is None or isinstance(visits, Visits):
+        seen = visits
+    else:
+        rows = read_visit_rows(visits, scenario, site.layout, sort=sort)
+        seen = measured_visits(scenario, site.layout, rows, needs_positions=detections is None, where=str(visits))
+    if detections is None:
+        assert seen is not None
+        found = sense_visits(site, seen, 0)
+    elif isinstance(detections, Detections):
+        found = detections
+    else:
+        found = read_detections(detections, scenario, site.layout, sort=sort)
+    stays = None if seen is None else stays_in_zones(site.layout, seen)
+    outcomes, close_look = replay_site(site, Traffic(seen, stays, found, 0))
+    return _collect(site, (0,), [outcomes], close_look, "replay", list(find_notices(scenario)))

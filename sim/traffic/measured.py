@@ -1,0 +1,153 @@
+"""Visits from a log: where the log gives a bay, the runs inside the aisle are worked out.
+
+Comes in: rows of a visits log.  Goes out: `Visits`.  Before: `traffic/logs`; after: `sensing`, `outcome`.
+Unless a row says otherwise, a truck comes in by the front at the first truck group's empty speed, stands
+at its bay for the rest of the stay, and leaves by the front at the laden speed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sim.errors import Fault, InputError
+from sim.floor.layout import Layout
+from sim.records import FloatColumn, Moves, Visits
+from sim.scenario.schema import Scenario
+from sim.traffic.kinematics import travel_time
+from sim.traffic.logs import VisitRows
+from sim.traffic.paths import VISIT_TASKS
+
+__all__ = ["measured_visits"]
+
+FAR_M = 1e9
+"""Length of the unknown run before the mouth: long enough to be at speed."""
+SLACK_S = 1e-6
+"""A stay may be this much shorter than its runs: rounding of written times."""
+
+
+def measured_visits(
+    scenario: Scenario, layout: Layout, rows: VisitRows, *, needs_positions: bool, where: str
+) -> Visits:
+    """Turn log rows into visits.
+
+    Parameters
+    ----------
+    scenario, layout : the site
+    rows : as read, in order of entry
+    needs_positions : sensing is to be applied, so every row needs a bay
+    where : the log's name, for messages
+
+    Raises
+    ------
+    InputError : positions are needed (for sensing, or because zones are cut) and a row has no bay, the
+        scenario has no trucks to take speeds from, or a stay is too short for its runs
+    """
+    count = len(rows.aisle)
+    needs = needs_positions or layout.zones_per_aisle > 1
+    why = "sensing" if needs_positions else "cut zones"
+    has_bay = ~np.isnan(rows.bay_m)
+    if needs and not has_bay.all():
+        line = int(rows.line[np.flatnonzero(~has_bay)[0]])
+        raise InputError(
+            [Fault(where, line, "bay_m", f"missing: {why} need the bay of every visit [m from the front mouth]")]
+        )
+    if needs and not scenario.trucks:
+        raise InputError(
+            [Fault(where, None, "", f"{why} need a [[trucks]] group in the scenario, for its speeds")]
+        )
+    task = np.array([VISIT_TASKS.index(name) for name in rows.task], dtype=np.int64)
+    names = tuple(dict.fromkeys(rows.truck))
+    number = {name: index for index, name in enumerate(names)}
+    empty, laden, ramp = _speeds(scenario, rows)
+    laden_in = np.isin(task, [VISIT_TASKS.index("putaway"), VISIT_TASKS.index("replenish-set")])
+    moves = None
+    if has_bay.all() and scenario.trucks and count:
+        moves, too_short = _runs(layout, rows, np.where(laden_in, laden, empty), np.where(laden_in, empty, laden),
+                                 laden, empty, ramp, scenario.duration_s)
+        if needs and too_short.any():
+            raise InputError(
+                [
+                    Fault(
+                        where, int(rows.line[row]), "leave",
+                        f"the stay of {rows.leave[row] - rows.enter[row]:g} s is too short to drive to bay "
+                        f"{rows.bay_m[row]:g} m and back at the first truck group's speeds",
+                    )
+                    for row in np.flatnonzero(too_short)[:20]
+                ]
+            )
+        if too_short.any():
+            moves = None
+    nothing = np.zeros(count)
+    return Visits(
+        aisle=rows.aisle,
+        enter=rows.enter,
+        leave=rows.leave,
+        truck=np.array([number[name] for name in rows.truck], dtype=np.int64),
+        bay_m=rows.bay_m,
+        task=task,
+        enters_back=rows.enters_back,
+        leaves_back=rows.leaves_back,
+        arrive=rows.arrive,
+        run_in_m=np.full(count, FAR_M),
+        run_before_m=nothing,
+        run_speed=np.where(laden_in, laden, empty),
+        run_acceleration=ramp,
+        truck_names=names,
+        task_names=VISIT_TASKS,
+        moves=moves,
+        drives=None,
+    )
+
+
+def _speeds(scenario: Scenario, rows: VisitRows) -> tuple[FloatColumn, FloatColumn, FloatColumn]:
+    """Empty and laden speed and acceleration of each row: of its own group, else of the first."""
+    if not scenario.trucks:
+        return np.ones(len(rows.aisle)), np.ones(len(rows.aisle)), np.zeros(len(rows.aisle))
+    names = [trucks.name for trucks in scenario.trucks]
+    group = np.array([names.index(name) if name in names else 0 for name in rows.type], dtype=np.int64)
+    return (
+        np.array([trucks.speed_empty_m_per_s for trucks in scenario.trucks])[group],
+        np.array([trucks.speed_laden_m_per_s for trucks in scenario.trucks])[group],
+        np.array([trucks.acceleration_m_per_s2 for trucks in scenario.trucks])[group],
+    )
+
+
+def _runs(
+    layout: Layout, rows: VisitRows, speed_in: FloatColumn, speed_out: FloatColumn, laden: FloatColumn,
+    empty: FloatColumn, ramp: FloatColumn, end_s: float,
+) -> tuple[Moves, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+    """Return the runs inside the aisles, and which stays are too short for them.
+
+    A visit that the end of the run cuts short is never too short.
+    """
+    length = layout.length_m[rows.aisle]
+    mouth_in = np.where(rows.enters_back, length, 0.0)
+    mouth_out = np.where(rows.leaves_back, length, 0.0)
+    has_second = ~np.isnan(rows.second_bay_m)
+    last_bay = np.where(has_second, rows.second_bay_m, rows.bay_m)
+    out_speed = np.where(has_second, empty, speed_out)
+    come_in = travel_time(np.abs(rows.bay_m - mouth_in), speed_in, ramp)
+    go_out = travel_time(np.abs(last_bay - mouth_out), out_speed, ramp)
+    middle = np.where(has_second, travel_time(np.abs(last_bay - rows.bay_m), laden, ramp), 0.0)
+    second_stand = np.where(has_second, np.nan_to_num(rows.second_stand_s), 0.0)
+    is_cut = rows.leave >= end_s
+    standing = rows.leave - rows.enter - come_in - go_out - middle - second_stand
+    too_short = ~is_cut & (standing < -SLACK_S)
+    visit = np.arange(len(rows.aisle))
+    out_from = np.where(is_cut, np.maximum(rows.leave, rows.enter + come_in), rows.leave - go_out)
+    out_from = np.maximum(out_from, rows.enter + come_in + middle + second_stand)
+    middle_from = np.maximum(out_from - second_stand - middle, rows.enter + come_in)
+    at = np.flatnonzero(has_second)
+    columns = [
+        np.concatenate(parts)
+        for parts in (
+            (visit, visit[at], visit),
+            (rows.enter, middle_from[at], out_from),
+            (mouth_in, rows.bay_m[at], last_bay),
+            (rows.bay_m, last_bay[at], mouth_out),
+            (speed_in, laden[at], out_speed),
+            (ramp, ramp[at], ramp),
+        )
+    ]
+    order = np.lexsort((columns[1], columns[0]))
+    return Moves(columns[0][order].astype(np.int64), *(column[order] for column in columns[1:])), too_short
