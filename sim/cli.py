@@ -77,13 +77,23 @@ def _finish(result: Result, out: Path, force: bool) -> None:
 @click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's.")
 @click.option("--replications", type=click.IntRange(min=1), help="Exactly so many replications.")
 @click.option("--replication", type=click.IntRange(min=0), help="Only this one, by its number from 0.")
-@click.option("--workers", type=click.IntRange(min=1, max=256), default=1, show_default=True,
-              help="Processes; the figures do not depend on it.")
+@click.option(
+    "--workers",
+    type=click.IntRange(min=1, max=256),
+    default=1,
+    show_default=True,
+    help="Processes; the figures do not depend on it.",
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-results here.")
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
 def run(
-    scenario: str | None, seed: int | None, replications: int | None, replication: int | None, workers: int,
-    out: Path | None, force: bool,
+    scenario: str | None,
+    seed: int | None,
+    replications: int | None,
+    replication: int | None,
+    workers: int,
+    out: Path | None,
+    force: bool,
 ) -> None:
     """Simulate SCENARIO (a file, or a packaged site's name) and write a results folder.
 
@@ -106,7 +116,12 @@ def run(
     tell, close = _progress_bar()
     try:
         result = replicate.run(
-            site, seed=seed, replications=replications, replication=replication, workers=workers, progress=tell
+            site,
+            seed=seed,
+            replications=replications,
+            replication=replication,
+            workers=workers,
+            progress=tell,
         )
     finally:
         close()
@@ -116,9 +131,13 @@ def run(
 @aislewake.command(context_settings=CONTEXT)
 @click.argument("scenario")
 @click.option("--detections", type=click.Path(path_type=Path), help="Log of motion: zone,start,end.")
-@click.option("--visits", type=click.Path(path_type=Path), help="Log of visits: aisle,enter,leave[,truck,bay_m].")
+@click.option(
+    "--visits", type=click.Path(path_type=Path), help="Log of visits: aisle,enter,leave[,truck,bay_m]."
+)
 @click.option("--sort", is_flag=True, help="Accept rows that are not in order of time.")
-@click.option("--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-replay-results here.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-replay-results here."
+)
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
 def replay(
     scenario: str, detections: Path | None, visits: Path | None, sort: bool, out: Path | None, force: bool

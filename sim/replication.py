@@ -22,7 +22,15 @@ from sim.traffic.paths import log_paths, stays_in_zones
 from sim.traffic.work import draw_tasks
 from sim.traffic.world import simulate_floor
 
-__all__ = ["Site", "Traffic", "prepare_site", "replay_site", "run_replication", "sense_visits", "simulate_traffic"]
+__all__ = [
+    "Site",
+    "Traffic",
+    "prepare_site",
+    "replay_site",
+    "run_replication",
+    "sense_visits",
+    "simulate_traffic",
+]
 
 
 @dataclass(frozen=True)
@@ -105,7 +113,4 @@ def run_replication(site: Site, replication: int) -> tuple[Outcomes, CloseLook]:
 
 def replay_site(site: Site, traffic: Traffic) -> tuple[Outcomes, CloseLook]:
     """Run the lights on given traffic, simulated or measured."""
-    return light_up(
-        site.layout, site.programs, traffic.detections, traffic.visits, traffic.stays, site.bins
-    )
-
+    return light_up(site.layout, site.programs, traffic.detections, traffic.visits, traffic.stays, site.bins)

@@ -150,7 +150,8 @@ class Result:
         frame = pd.DataFrame(_mean_columns([outcome.hours for outcome in self.outcomes]))
         frame.insert(0, "hour", np.arange(len(frame)))
         frame.insert(
-            1, "local_time",
+            1,
+            "local_time",
             [
                 stamp.isoformat(timespec="minutes")
                 for stamp in pd.date_range(self.scenario.start_datetime, periods=len(frame), freq="h")

@@ -159,5 +159,3 @@ def lay_out(scenario: Scenario) -> Layout:
         front_sensor=np.array(front, dtype=np.int64),
         back_sensor=np.array(back, dtype=np.int64),
     )
-
-

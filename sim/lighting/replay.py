@@ -139,7 +139,9 @@ def command_zone(start: FloatColumn, end: FloatColumn, program: Program) -> Comm
     exists = np.stack([goes_high, goes_low, goes_second], axis=1)
     begins = exists & (np.cumsum(exists, axis=1) == 1)
     cause = np.where(
-        begins, np.where(at_border, BORDER, DETECTION)[:, None], np.array([DETECTION, TIMEOUT, SECOND])[None, :]
+        begins,
+        np.where(at_border, BORDER, DETECTION)[:, None],
+        np.array([DETECTION, TIMEOUT, SECOND])[None, :],
     )
     is_high = np.broadcast_to(np.array([True, False, False]), exists.shape)
     periods = np.broadcast_to(period[:, None], exists.shape)
@@ -157,7 +159,10 @@ def command_zone(start: FloatColumn, end: FloatColumn, program: Program) -> Comm
 def _take(commands: Commands, rows: Any) -> Commands:
     """Return some rows."""
     return Commands(
-        commands.time[rows], commands.is_high[rows], commands.level[rows], commands.period[rows],
+        commands.time[rows],
+        commands.is_high[rows],
+        commands.level[rows],
+        commands.period[rows],
         commands.cause[rows],
     )
 
@@ -185,7 +190,9 @@ def _chain_fades(
     origins, lengths = [], []
     light = goal = float(target[0])
     since, length = 0.0, 0.0
-    for time, aim, up, down in zip(begin.tolist(), target.tolist(), up_s.tolist(), down_s.tolist(), strict=True):
+    for time, aim, up, down in zip(
+        begin.tolist(), target.tolist(), up_s.tolist(), down_s.tolist(), strict=True
+    ):
         if time >= since + length:
             light = goal
         else:
@@ -198,7 +205,11 @@ def _chain_fades(
 
 
 def _cut_levels(
-    commands: Commands, program: Program, begin: FloatColumn, origin: FloatColumn, target: FloatColumn,
+    commands: Commands,
+    program: Program,
+    begin: FloatColumn,
+    origin: FloatColumn,
+    target: FloatColumn,
     length: FloatColumn,
 ) -> Levels:
     """Cut the light at commands and at the ends of fades into straight pieces."""
@@ -220,7 +231,11 @@ def _cut_levels(
 
 
 def _light(
-    time: FloatColumn, fade: IntColumn, begin: FloatColumn, origin: FloatColumn, target: FloatColumn,
+    time: FloatColumn,
+    fade: IntColumn,
+    begin: FloatColumn,
+    origin: FloatColumn,
+    target: FloatColumn,
     length: FloatColumn,
 ) -> FloatColumn:
     """Light at times, seen from given fades; exactly the target once the fade is over."""

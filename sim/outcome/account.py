@@ -73,14 +73,18 @@ def _cut(levels: Levels, marks: FloatColumn) -> _Pieces:
         crossing = levels.start + share * (levels.end - levels.start)
     crosses = (share > 0.0) & (share < 1.0)
     end_s = levels.end[-1]
-    start = np.unique(np.concatenate([levels.start, marks[(marks > 0.0) & (marks < end_s)], crossing[crosses]]))
+    start = np.unique(
+        np.concatenate([levels.start, marks[(marks > 0.0) & (marks < end_s)], crossing[crosses]])
+    )
     end = np.append(start[1:], end_s)
     row = np.searchsorted(levels.start, start, side="right") - 1
     span = levels.end[row] - levels.start[row]
     span = np.where(span > 0.0, span, 1.0)
     first, step = levels.start_level[row], rise[row]
     begin_level = first + step * ((start - levels.start[row]) / span)
-    final = np.where(end == levels.end[row], levels.end_level[row], first + step * ((end - levels.start[row]) / span))
+    final = np.where(
+        end == levels.end[row], levels.end_level[row], first + step * ((end - levels.start[row]) / span)
+    )
     return _Pieces(
         start, end - start, begin_level, final, levels.occupied[row], levels.command[row], levels.is_high[row]
     )
@@ -146,14 +150,13 @@ def keep_books(
     hours = {
         "energy_kwh": by_hour(joules) / JOULES_PER_KWH,
         "always_on_kwh": by_hour(always_j) / JOULES_PER_KWH,
-        "schedule_only_kwh": by_hour((dimmed * curve.at(pieces.occupied) + fixed_w) * length) / JOULES_PER_KWH,
+        "schedule_only_kwh": by_hour((dimmed * curve.at(pieces.occupied) + fixed_w) * length)
+        / JOULES_PER_KWH,
         "time_at_low_h": by_hour(np.where(pieces.is_high, 0.0, length)) / SECONDS_PER_HOUR,
         "time_at_zero_h": by_hour(np.where(pieces.command == 0.0, length, 0.0)) / SECONDS_PER_HOUR,
         "switch_ups": _count_events(bins, time[turned & ~was_high & (cause == DETECTION)]),
         "switch_downs": _count_events(bins, downs),
-        "timetable_changes": _count_events(
-            bins, time[(cause == BORDER) & (commands.level[1:] != was_level)]
-        ),
+        "timetable_changes": _count_events(bins, time[(cause == BORDER) & (commands.level[1:] != was_level)]),
     }
     spells, false_off_times = None, np.zeros(0)
     if stays is not None:

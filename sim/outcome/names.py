@@ -61,7 +61,18 @@ _LIST = (
 OUTCOMES: dict[str, Outcome] = {outcome.name: outcome for outcome in _LIST}
 TRUCK_OUTCOMES: tuple[str, ...] = tuple(outcome.name for outcome in _LIST if outcome.needs_visits)
 HEADLINES: tuple[str, ...] = (
-    "saved_kwh", "saved_share", "energy_kwh", "peak_kw", "dim_truck_s", "shortfall_truck_s", "dim_entries",
-    "false_offs", "switch_ups", "switch_downs", "dim_spell_max_s", "dim_spell_p95_s", "visits",
+    "saved_kwh",
+    "saved_share",
+    "energy_kwh",
+    "peak_kw",
+    "dim_truck_s",
+    "shortfall_truck_s",
+    "dim_entries",
+    "false_offs",
+    "switch_ups",
+    "switch_downs",
+    "dim_spell_max_s",
+    "dim_spell_p95_s",
+    "visits",
 )
 """The figures a person reads first, in this order."""

@@ -99,7 +99,13 @@ def light_up(
         inside = None if stays is None else stays.of_zone(zone)
         books.append(
             keep_books(
-                commands, levels, inside, curves[aisle], int(layout.dimmed[zone]), int(layout.fixed[zone]), bins
+                commands,
+                levels,
+                inside,
+                curves[aisle],
+                int(layout.dimmed[zone]),
+                int(layout.fixed[zone]),
+                bins,
             )
         )
         light.append(levels)
@@ -119,8 +125,13 @@ def light_up(
 
 
 def _zone_hours(
-    layout: Layout, detections: Detections, curves: Sequence[PowerCurve], books: Sequence[ZoneBooks],
-    visits: Visits | None, stays: Stays | None, bins: Bins,
+    layout: Layout,
+    detections: Detections,
+    curves: Sequence[PowerCurve],
+    books: Sequence[ZoneBooks],
+    visits: Visits | None,
+    stays: Stays | None,
+    bins: Bins,
 ) -> dict[str, FloatColumn]:
     """Stack the additive outcomes of every zone by hour (Z, H)."""
     table = {name: np.array([book.hours[name] for book in books]) for name in books[0].hours}
@@ -128,7 +139,11 @@ def _zone_hours(
     table["code_minimum_kwh"] = np.array(
         [
             code_minimum(
-                *by_aisle.of_zone(int(aisle)), curves[aisle], int(layout.dimmed[zone]), int(layout.fixed[zone]), bins
+                *by_aisle.of_zone(int(aisle)),
+                curves[aisle],
+                int(layout.dimmed[zone]),
+                int(layout.fixed[zone]),
+                bins,
             )
             for zone, aisle in enumerate(layout.zone_aisle)
         ]
@@ -150,8 +165,12 @@ def _zone_hours(
 
 
 def _sum_up(
-    layout: Layout, zone_hours: dict[str, FloatColumn], books: Sequence[ZoneBooks], visits: Visits | None,
-    stays: Stays | None, bins: Bins,
+    layout: Layout,
+    zone_hours: dict[str, FloatColumn],
+    books: Sequence[ZoneBooks],
+    visits: Visits | None,
+    stays: Stays | None,
+    bins: Bins,
 ) -> Outcomes:
     """Add zones and hours up, and add what does not add up: shares, peaks, spells, means."""
     run_h = bins.end_s / SECONDS_PER_HOUR
@@ -192,7 +211,10 @@ def _sum_up(
         total["mouth_wait_mean_s"] = total["mouth_wait_s"] / total["visits"] if total["visits"] else 0.0
         for table in (zones, hours):
             table["mouth_wait_mean_s"] = np.divide(
-                table["mouth_wait_s"], table["visits"], out=np.zeros_like(table["visits"]), where=table["visits"] > 0
+                table["mouth_wait_s"],
+                table["visits"],
+                out=np.zeros_like(table["visits"]),
+                where=table["visits"] > 0,
             )
     unknown_zones, unknown_hours = np.full(len(layout.zones), np.nan), np.full(bins.hours, np.nan)
     return Outcomes(

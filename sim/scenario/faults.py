@@ -165,7 +165,7 @@ def _verdict(kind: str, value: Any) -> str:
 def _kind_of(value: Any) -> str:
     """Name the kind of a TOML value."""
     kinds: tuple[tuple[type | tuple[type, ...], str], ...] = (
-        (bool, "true or false"),
+        (bool, "a yes or no"),
         (str, "text"),
         (int, "a whole number"),
         (float, "a number with decimals"),
@@ -184,7 +184,7 @@ def _hint(path: Key, value: Any, allowed: str) -> str:
         return f"; write [{path[-1]}] in single brackets, once"
     if isinstance(value, str):
         if "number" in allowed and _NUMBER.fullmatch(value):
-            return f"; without quotes and with a decimal point: {value.strip().replace(',', '.')}"
+            return f"; write it without quotes: {value.strip().replace(',', '.')}"
         near = find_nearest(value, re.findall(r'"(\w+)"', allowed))
         return "" if near is None else f'; did you mean "{near}"?'
     if isinstance(value, int | float) and "in quotes" in allowed and "number" not in allowed:

@@ -7,7 +7,7 @@ Before: `scenario/faults`; after: `scenario/contradictions`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
@@ -62,7 +62,8 @@ class Parts:
     ----------
     floor, luminaires, sensors : None where faulty
     settings : the valid ones by name
-    settings_names, truck_names : all names in the file, also those of faulty tables
+    settings_names, truck_names : all names in the file, also those of faulty tables; no truck names (None)
+        where one of them is faulty itself
     timetable, trucks, shifts, work, override : the valid items by position
     faulty : names of the sections with any fault of form
     faulty_overrides : the plain content of the overrides left out
@@ -73,7 +74,7 @@ class Parts:
     sensors: Sensors | None
     settings: Mapping[str, Settings]
     settings_names: tuple[str, ...]
-    truck_names: tuple[str, ...]
+    truck_names: tuple[str, ...] | None
     timetable: Mapping[int, TimetableRow]
     trucks: Mapping[int, Trucks]
     shifts: Mapping[int, Shift]
@@ -178,7 +179,7 @@ def gather_parts(content: Mapping[str, Any], faulty: Iterable[Key]) -> Parts:
     paths = {path[:length] for path in faulty for length in range(1, len(path) + 1)}
 
     def table(name: str, model: type[P]) -> P | None:
-        return None if (name,) in paths else model.model_validate(content[name])
+        return None if (name,) in paths or name not in content else model.model_validate(content[name])
 
     def items(name: str, model: type[P]) -> dict[int, P]:
         listed = content.get(name, [])
@@ -193,7 +194,6 @@ def gather_parts(content: Mapping[str, Any], faulty: Iterable[Key]) -> Parts:
     lighting = content.get("lighting")
     named = lighting.get("settings") if isinstance(lighting, dict) else None
     settings = named if isinstance(named, dict) else {}
-    trucks = content.get("trucks", [])
     override = content.get("override", [])
     return Parts(
         floor=table("floor", Floor),
@@ -205,9 +205,7 @@ def gather_parts(content: Mapping[str, Any], faulty: Iterable[Key]) -> Parts:
             if ("lighting", "settings", name) not in paths
         },
         settings_names=tuple(settings),
-        truck_names=tuple(
-            str(item["name"]) for item in trucks if isinstance(item, dict) and "name" in item
-        ) if isinstance(trucks, list) else (),
+        truck_names=_truck_names(content.get("trucks", []), paths),
         timetable=items("timetable", TimetableRow),
         trucks=items("trucks", Trucks),
         shifts=items("shifts", Shift),
@@ -218,3 +216,16 @@ def gather_parts(content: Mapping[str, Any], faulty: Iterable[Key]) -> Parts:
             item for position, item in enumerate(override) if ("override", position) in paths
         ) if isinstance(override, list) else (override,),
     )
+
+
+def _truck_names(tables: Any, faulty: Container[Key]) -> tuple[str, ...] | None:
+    """Return the names of all truck groups, None where one of them is not known."""
+    if not isinstance(tables, list):
+        return None
+    names = []
+    for position, table in enumerate(tables):
+        is_named = isinstance(table, dict) and "name" in table and ("trucks", position, "name") not in faulty
+        if not is_named:
+            return None
+        names.append(str(table["name"]))
+    return tuple(names)

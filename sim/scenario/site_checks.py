@@ -118,7 +118,7 @@ def check_sensors(parts: Parts) -> Iterator[Problem]:
         if len(set(metres)) < len(metres):
             yield Problem(path, "two sensors stand at the same place")
         zones = parts.floor.zones_per_aisle if parts.floor else 1
-        if outside or zones == 1:
+        if outside or zones == 1 or kind.luminaires.per_aisle < zones:
             continue
         _, homes = sensor_positions(kind.sensors, kind.luminaires, kind.length_m, zones)
         blind = sorted(set(range(zones)) - set(homes.tolist()))

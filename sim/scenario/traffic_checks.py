@@ -32,34 +32,39 @@ def check_names(parts: Parts) -> Iterator[Problem]:
 
 def check_truck_names(parts: Parts) -> Iterator[Problem]:
     """Shifts and work may only name truck groups that are there."""
+    known = parts.truck_names
+    if known is None:
+        return
     wanted = [(("shifts", position, "trucks"), shift.trucks) for position, shift in parts.shifts.items()]
     for position, work in parts.work.items():
         wanted += [(("work", position, "trucks"), name) for name in work.trucks or ()]
         for name in repeated(work.trucks or ()):
             yield Problem(("work", position, "trucks"), f'the group "{name}" stands more than once')
     for path, name in wanted:
-        if name not in parts.truck_names:
-            known = nearest_text(name, parts.truck_names) or "; there are no [[trucks]]"
-            yield Problem(path, f'there is no truck group "{name}"{known}')
+        if name not in known:
+            near = nearest_text(name, known) or "; there are no [[trucks]]"
+            yield Problem(path, f'there is no truck group "{name}"{near}')
 
 
 def check_crews(parts: Parts) -> Iterator[Problem]:
     """A shift has no more drivers than its group has trucks."""
-    counts = {group.name: group.count for group in parts.trucks.values()}
+    counts: dict[str, int] = {}
+    for group in parts.trucks.values():
+        counts.setdefault(group.name, group.count)
     for position, shift in parts.shifts.items():
         count = counts.get(shift.trucks, shift.crew)
         if shift.crew > count:
             yield Problem(
                 ("shifts", position, "crew"),
-                f'{shift.crew} drivers for {count} trucks "{shift.trucks}"; allowed: at most {count} [drivers]',
+                f'{shift.crew} drivers for {count} "{shift.trucks}" trucks; allowed: at most {count}',
             )
 
 
 def check_work_is_done(parts: Parts) -> Iterator[Problem]:
     """Every stream of work has a shift whose trucks may do it."""
-    if parts.faulty & {"shifts", "trucks"}:
-        return
     on_shift = {shift.trucks for shift in parts.shifts.values()}
+    if parts.truck_names is None or parts.faulty & {"shifts", "trucks"} or on_shift - {*parts.truck_names}:
+        return
     for position, work in parts.work.items():
         if not parts.trucks:
             yield Problem(("work", position), "there is work but no [[trucks]] to do it")

@@ -20,7 +20,7 @@ __all__ = ["WEEK_CHECKS", "spans_text"]
 
 _DAY = 86_400
 _WEEK = 7 * _DAY
-_SPANS_SHOWN = 6
+_SPANS_SHOWN = 7
 
 
 def check_hours(parts: Parts) -> Iterator[Problem]:
@@ -108,7 +108,7 @@ def spans_text(spans: Iterable[tuple[int, int]]) -> str:
         day = f"{WEEKDAYS[last % 7]} " if last != first else ""
         words.append(f"{WEEKDAYS[first]} {_clock(start - first * _DAY)} to {day}{_clock(end - last * _DAY)}")
     if len(joined) > _SPANS_SHOWN:
-        words.append(f"and {len(joined) - _SPANS_SHOWN} more stretches")
+        words.append(f"and {len(joined) - _SPANS_SHOWN} more")
     return ", ".join(words)
 
 
@@ -192,7 +192,9 @@ def check_breaks(parts: Parts) -> Iterator[Problem]:
             path: Key = ("shifts", position, "breaks", number)
             first = (seconds_of_day(start) - begin) % _DAY
             span = (seconds_of_day(end) - seconds_of_day(start)) % _DAY
-            if span == 0:
+            if seconds_of_day(start) == _DAY:
+                yield Problem(path, 'begins at "24:00"; write "00:00"')
+            elif span == 0:
                 yield Problem(path, f'begins and ends at "{end}"; a break needs a length')
             elif first + span > length:
                 yield Problem(

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,7 +75,9 @@ def unite(zone: IntColumn, start: FloatColumn, end: FloatColumn) -> Detections:
         reach = np.maximum.accumulate(end[first:last])
         begins = np.append(True, start[first + 1 : last] > reach[:-1])
         at = np.flatnonzero(begins)
-        pieces.append((zone[first:last][at], start[first:last][at], reach[np.append(at[1:], last - first) - 1]))
+        pieces.append(
+            (zone[first:last][at], start[first:last][at], reach[np.append(at[1:], last - first) - 1])
+        )
     joined = [np.concatenate(column) for column in zip(*pieces, strict=True)]
     return Detections(joined[0].astype(np.int64), joined[1], joined[2])
 
@@ -83,7 +86,7 @@ def _runs_of_equal(values: IntColumn) -> Iterator[tuple[int, int]]:
     """Yield first and last + 1 of each run of equal values."""
     borders = np.flatnonzero(np.diff(values)) + 1
     edges = [0, *borders.tolist(), len(values)]
-    yield from zip(edges[:-1], edges[1:], strict=True)
+    yield from pairwise(edges)
 
 
 def _gather_eyes(layout: Layout) -> _Eyes:
@@ -191,7 +194,9 @@ def _see_block(
     missed = np.zeros(covered.shape, dtype=bool)
     draw = draws.misses.random(covered.shape) < eyes.miss[aisle][:, None]
     missed_now = np.zeros(covered.shape, dtype=bool)
-    depth = np.arange(len(moves.visit)) - np.maximum.accumulate(np.where(is_first, np.arange(len(is_first)), 0))
+    depth = np.arange(len(moves.visit)) - np.maximum.accumulate(
+        np.where(is_first, np.arange(len(is_first)), 0)
+    )
     for step in range(int(depth.max(initial=-1)) + 1):
         at = np.flatnonzero(depth == step)
         before = missed_now[at - 1] if step else np.zeros((len(at), covered.shape[1]), dtype=bool)
@@ -221,7 +226,12 @@ def _see_block(
 
 
 def _see_approach(
-    visits: Visits, block: slice, eyes: _Eyes, visit: IntColumn, aisle: IntColumn, zone: IntColumn,
+    visits: Visits,
+    block: slice,
+    eyes: _Eyes,
+    visit: IntColumn,
+    aisle: IntColumn,
+    zone: IntColumn,
     draws: _Draws,
 ) -> list[Piece]:
     """See trucks that turn in on their last metres before the mouth, and in the queue there by pulses."""

@@ -22,13 +22,13 @@ from sim.show.figures_style import (
     MUTED,
     PAPER,
     blank_figure,
-    day_label,
     legend_above,
     time_ticks,
     title,
 )
 from sim.show.hour import HourNumbers, Strip
 from sim.show.tracks import Track
+from sim.show.words import day_label
 
 __all__ = ["draw_hour"]
 

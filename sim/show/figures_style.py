@@ -20,11 +20,12 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
 from sim.records import FloatColumn
-from sim.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, WEEKDAYS
+from sim.show.words import MONTHS, day_label
+from sim.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 __all__ = [
     "DIM", "GRID", "INK", "LAMP", "LAMP_PALE", "LIGHT_RAMP", "LOW", "MUTED", "OFF", "PAPER", "SCHEDULE",
-    "SETTINGS", "WIDTH_IN", "blank_figure", "day_label", "legend_above", "quiet_axes", "render", "style",
+    "SETTINGS", "WIDTH_IN", "blank_figure", "legend_above", "quiet_axes", "render", "style",
     "time_ticks", "title",
 ]
 
@@ -46,8 +47,6 @@ LOW = "#98a4b0"
 OFF = "#3a4550"
 LIGHT_RAMP = LinearSegmentedColormap.from_list("light", ["#414c58", "#8e99a4", "#d9d5c6", "#fff8e3"])
 """Level 0 to level 1; lightness rises all the way."""
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 _STYLE: Any = {
     "font.family": ["DejaVu Sans"],
@@ -122,15 +121,6 @@ def render(figure: Figure) -> tuple[bytes, bytes]:
     figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})
     figure.savefig(png, format="png", dpi=PNG_DPI, metadata={"Software": None})
     return svg.getvalue(), png.getvalue()
-
-
-def day_label(moment: dt.datetime) -> str:
-    """Return a date as people write it on a plan, whatever the machine's language.
-
-    >>> day_label(dt.datetime(2027, 3, 1))
-    'Mon 1 Mar'
-    """
-    return f"{WEEKDAYS[moment.weekday()]} {moment.day} {MONTHS[moment.month - 1]}"
 
 
 def time_ticks(start: dt.datetime, duration_s: float) -> tuple[FloatColumn, list[str]]:

@@ -89,7 +89,9 @@ def _visit_columns(result: Result, visits: Visits) -> dict[str, list[str]]:
         first = np.searchsorted(moves.visit, middle)
         over, home = first + 1, first + 2
         second_bay[middle] = moves.to_m[over]
-        run = travel_time(np.abs(moves.to_m[over] - moves.from_m[over]), moves.speed[over], moves.acceleration[over])
+        run = travel_time(
+            np.abs(moves.to_m[over] - moves.from_m[over]), moves.speed[over], moves.acceleration[over]
+        )
         second_stand[middle] = np.maximum(0.0, moves.start[home] - moves.start[over] - run)
     groups = {
         f"{trucks.name}-{number:02d}": trucks.name
@@ -176,7 +178,9 @@ def _write_all(result: Result, folder: Path) -> None:
         _columns(
             folder / name,
             {
-                column: _texts(frame[column].to_numpy()) if column in OUTCOMES else [str(v) for v in frame[column]]
+                column: _texts(frame[column].to_numpy())
+                if column in OUTCOMES
+                else [str(v) for v in frame[column]]
                 for column in frame.columns
             },
         )

@@ -145,7 +145,7 @@ def _bins(result: Result) -> Bins:
 
 
 def _quarter_loads(result: Result) -> tuple[FloatColumn, FloatColumn]:
-    """Borders of the quarter-hours [s] (Q + 1,) and the mean load of each over the part within the run (R, Q).
+    """Borders of the quarter-hours [s] (Q + 1,) and the mean load in them (R, Q).
 
     `Outcomes.quarter_kw` is a mean over the whole quarter-hour, also where the run begins or ends in it.
     """

@@ -6,24 +6,39 @@ figures in prose; a mean and its half-width end at the same digit; a half-width 
 
 from __future__ import annotations
 
+import datetime as dt
 import math
+import re
+import textwrap
 from collections.abc import Sequence
 
 from sim.results import Estimate
+from sim.units import WEEKDAYS
 
 __all__ = [
+    "MONTHS",
+    "WIDTH",
     "about_one_in",
-    "clock_list",
     "count_of",
+    "day_label",
     "digits",
     "duration",
     "interval",
     "listing",
+    "moment",
     "percent",
     "percent_interval",
     "plain",
     "time_interval",
+    "weekday_list",
+    "wrapped",
 ]
+
+WIDTH = 80
+"""Columns of a terminal."""
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_BOUND_SPACE = "\N{NO-BREAK SPACE}"
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|kWh|kW|W|lx|m/s2|m/s|min|m|s|h)(?!\w))")
 
 
 def digits(value: float, figures: int = 3) -> str:
@@ -165,24 +180,48 @@ def listing(names: Sequence[str], most: int = 8) -> str:
     return runs[0] if len(runs) == 1 else ", ".join(runs[:-1]) + f" and {runs[-1]}" if runs else "none"
 
 
-def clock_list(days: Sequence[str]) -> str:
+def weekday_list(days: Sequence[str]) -> str:
     """Return weekdays with runs drawn together.
 
     Examples
     --------
-    >>> clock_list(["Mon", "Tue", "Wed", "Thu", "Fri"]), clock_list(["Mon", "Wed"])
+    >>> weekday_list(["Mon", "Tue", "Wed", "Thu", "Fri"]), weekday_list(["Mon", "Wed"])
     ('Mon-Fri', 'Mon, Wed')
     """
-    week = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
     groups: list[list[str]] = []
-    for place, day in enumerate(week):
+    for place, day in enumerate(WEEKDAYS):
         if day not in days:
             continue
-        if groups and groups[-1][-1] == week[place - 1]:
+        if groups and groups[-1][-1] == WEEKDAYS[place - 1]:
             groups[-1].append(day)
         else:
             groups.append([day])
     return ", ".join(group[0] if len(group) == 1 else f"{group[0]}-{group[-1]}" for group in groups)
+
+
+def moment(time: dt.datetime) -> str:
+    """Return a date and time, whatever the machine's language.
+
+    >>> moment(dt.datetime(2027, 3, 1, 6, 30)), moment(dt.datetime(2027, 3, 1))
+    ('Mon 1 Mar 2027 06:30', 'Mon 1 Mar 2027 00:00')
+    """
+    return f"{day_label(time)} {time.year} {time:%H:%M}"
+
+
+def day_label(time: dt.datetime) -> str:
+    """Return a day as people write it on a plan.
+
+    >>> day_label(dt.datetime(2027, 3, 1))
+    'Mon 1 Mar'
+    """
+    return f"{WEEKDAYS[time.weekday()]} {time.day} {MONTHS[time.month - 1]}"
+
+
+def wrapped(text: str, indent: str = "") -> list[str]:
+    """Return text as lines of a terminal, those after the first indented; a number keeps its unit."""
+    bound = _BEFORE_UNIT.sub(_BOUND_SPACE, text)
+    lines = textwrap.wrap(bound, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    return [line.replace(_BOUND_SPACE, " ") for line in lines]
 
 
 def _decimals(value: float, figures: int) -> int:

@@ -82,7 +82,11 @@ def run(
         if seed < 0:
             raise InputError(f"seed: {seed}: must be at least 0")
         scenario = scenario.model_copy(update={"seed": seed})
-    for name, value, least in (("replications", replications, 1), ("replication", replication, 0), ("workers", workers, 1)):
+    for name, value, least in (
+        ("replications", replications, 1),
+        ("replication", replication, 0),
+        ("workers", workers, 1),
+    ):
         if value is not None and value < least:
             raise InputError(f"{name}: {value}: must be at least {least}")
     if replications is not None and replication is not None:
@@ -134,18 +138,20 @@ def _backlog(traffic: Traffic, scenario: Scenario) -> list[str]:
         return []
     return [
         f"The trucks cannot do all the work: in the first replication {traffic.waiting_tasks} moves were "
-        f"never begun, against {begun} visits. More drivers, more hours or less work would change the figures."
+        f"never begun, against {begun} visits. More drivers, more hours or less work change the figures."
     ]
 
 
 def _collect(
-    site: Site, numbers: tuple[int, ...], gathered: list[Outcomes], close_look: CloseLook, source: str,
+    site: Site,
+    numbers: tuple[int, ...],
+    gathered: list[Outcomes],
+    close_look: CloseLook,
+    source: str,
     notices: list[str],
 ) -> Result:
     """Put a result together."""
-    headline = {
-        name: estimate_mean([outcome.total[name] for outcome in gathered]) for name in OUTCOMES
-    }
+    headline = {name: estimate_mean([outcome.total[name] for outcome in gathered]) for name in OUTCOMES}
     return Result(
         scenario=site.scenario,
         layout=site.layout,
@@ -187,7 +193,9 @@ def replay(
         seen = visits
     else:
         rows = read_visit_rows(visits, scenario, site.layout, sort=sort)
-        seen = measured_visits(scenario, site.layout, rows, needs_positions=detections is None, where=str(visits))
+        seen = measured_visits(
+            scenario, site.layout, rows, needs_positions=detections is None, where=str(visits)
+        )
     if detections is None:
         assert seen is not None
         found = sense_visits(site, seen, 0)

@@ -49,7 +49,14 @@ def measured_visits(
     if needs and not has_bay.all():
         line = int(rows.line[np.flatnonzero(~has_bay)[0]])
         raise InputError(
-            [Fault(where, line, "bay_m", f"missing: {why} need the bay of every visit [m from the front mouth]")]
+            [
+                Fault(
+                    where,
+                    line,
+                    "bay_m",
+                    f"missing: {why} need the bay of every visit [m from the front mouth]",
+                )
+            ]
         )
     if needs and not scenario.trucks:
         raise InputError(
@@ -62,13 +69,23 @@ def measured_visits(
     laden_in = np.isin(task, [VISIT_TASKS.index("putaway"), VISIT_TASKS.index("replenish-set")])
     moves = None
     if has_bay.all() and scenario.trucks and count:
-        moves, too_short = _runs(layout, rows, np.where(laden_in, laden, empty), np.where(laden_in, empty, laden),
-                                 laden, empty, ramp, scenario.duration_s)
+        moves, too_short = _runs(
+            layout,
+            rows,
+            np.where(laden_in, laden, empty),
+            np.where(laden_in, empty, laden),
+            laden,
+            empty,
+            ramp,
+            scenario.duration_s,
+        )
         if needs and too_short.any():
             raise InputError(
                 [
                     Fault(
-                        where, int(rows.line[row]), "leave",
+                        where,
+                        int(rows.line[row]),
+                        "leave",
                         f"the stay of {rows.leave[row] - rows.enter[row]:g} s is too short to drive to bay "
                         f"{rows.bay_m[row]:g} m and back at the first truck group's speeds",
                     )
@@ -113,8 +130,14 @@ def _speeds(scenario: Scenario, rows: VisitRows) -> tuple[FloatColumn, FloatColu
 
 
 def _runs(
-    layout: Layout, rows: VisitRows, speed_in: FloatColumn, speed_out: FloatColumn, laden: FloatColumn,
-    empty: FloatColumn, ramp: FloatColumn, end_s: float,
+    layout: Layout,
+    rows: VisitRows,
+    speed_in: FloatColumn,
+    speed_out: FloatColumn,
+    laden: FloatColumn,
+    empty: FloatColumn,
+    ramp: FloatColumn,
+    end_s: float,
 ) -> tuple[Moves, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
     """Return the runs inside the aisles, and which stays are too short for them.
 

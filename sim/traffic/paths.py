@@ -23,7 +23,12 @@ __all__ = ["VISIT_TASKS", "log_paths", "stays_in_zones"]
 
 PUTAWAY, RETRIEVE, REPLENISH = range(len(KINDS))
 VISIT_TASKS: tuple[str, ...] = (
-    "putaway", "retrieve", "replenish-pick", "replenish-set", "replenish-both", "unknown"
+    "putaway",
+    "retrieve",
+    "replenish-pick",
+    "replenish-set",
+    "replenish-both",
+    "unknown",
 )
 """What a truck does in an aisle; replenish-both when it fetches and sets down in the same one."""
 
@@ -105,9 +110,18 @@ def log_paths(
         if len(rows):
             route = replenish_route(layout, trucks, number, tasks, slice(None))
             _replenish_visits(
-                layout, trucks, number, tasks, route, rows, task[rows], is_second[rows], door[rows],
+                layout,
+                trucks,
+                number,
+                tasks,
+                route,
+                rows,
+                task[rows],
+                is_second[rows],
+                door[rows],
                 (arrive, enter, leave, enters_back, leaves_back, run_in, run_before, run_speed),
-                moves, drives,
+                moves,
+                drives,
             )
 
     visit, start, from_m, to_m, speed, acceleration = moves.joined(6)
@@ -146,17 +160,20 @@ def log_paths(
     )
 
 
-def _visit_task(
-    kind: IntColumn, is_second: NDArray[np.bool_], is_same_aisle: NDArray[np.bool_]
-) -> IntColumn:
+def _visit_task(kind: IntColumn, is_second: NDArray[np.bool_], is_same_aisle: NDArray[np.bool_]) -> IntColumn:
     """Index into `VISIT_TASKS`."""
     replenish = np.where(is_second, 3, np.where(is_same_aisle, 4, 2))
     return np.where(kind == REPLENISH, replenish, kind)
 
 
 def _add_moves(
-    moves: _Runs, rows: IntColumn, start: FloatColumn, from_m: FloatColumn, to_m: FloatColumn,
-    speed: FloatColumn | float, ramp: float,
+    moves: _Runs,
+    rows: IntColumn,
+    start: FloatColumn,
+    from_m: FloatColumn,
+    to_m: FloatColumn,
+    speed: FloatColumn | float,
+    ramp: float,
 ) -> None:
     """Add one run inside the aisle for each of some visits."""
     count = len(rows)
@@ -164,38 +181,75 @@ def _add_moves(
 
 
 def _come_in(
-    layout: Layout, drives: _Runs, rows: IntColumn, door: IntColumn, aisle: IntColumn, arrive: FloatColumn,
-    speed: FloatColumn, ramp: float, run_in: FloatColumn, run_before: FloatColumn,
+    layout: Layout,
+    drives: _Runs,
+    rows: IntColumn,
+    door: IntColumn,
+    aisle: IntColumn,
+    arrive: FloatColumn,
+    speed: FloatColumn,
+    ramp: float,
+    run_in: FloatColumn,
+    run_before: FloatColumn,
 ) -> None:
     """Drive from a door along the front cross-aisle to the mouth."""
     from_m, to_m = layout.door_m[door], layout.aisle_m[aisle[rows]]
     across = np.abs(from_m - to_m)
     start = arrive[rows] - travel_time(across, speed, ramp)
     none = np.full(len(rows), -1)
-    drives.add(np.zeros(len(rows), bool), start, from_m, to_m, speed, np.full(len(rows), ramp), none, aisle[rows])
+    drives.add(
+        np.zeros(len(rows), bool), start, from_m, to_m, speed, np.full(len(rows), ramp), none, aisle[rows]
+    )
     is_straight = across == 0.0
     run_in[rows] = np.where(is_straight, layout.staging_depth_m, across)
     run_before[rows] = np.where(is_straight, 0.0, layout.staging_depth_m)
 
 
 def _go_home(
-    layout: Layout, drives: _Runs, aisle: IntColumn, leave: FloatColumn, door: IntColumn,
-    speed: FloatColumn | float, ramp: float,
+    layout: Layout,
+    drives: _Runs,
+    aisle: IntColumn,
+    leave: FloatColumn,
+    door: IntColumn,
+    speed: FloatColumn | float,
+    ramp: float,
 ) -> None:
     """Drive from the mouth along the front cross-aisle to a door."""
     count = len(aisle)
     drives.add(
-        np.zeros(count, bool), leave, layout.aisle_m[aisle], layout.door_m[door],
-        np.broadcast_to(speed, count), np.full(count, ramp), aisle, np.full(count, -1),
+        np.zeros(count, bool),
+        leave,
+        layout.aisle_m[aisle],
+        layout.door_m[door],
+        np.broadcast_to(speed, count),
+        np.full(count, ramp),
+        aisle,
+        np.full(count, -1),
     )
 
 
 def _replenish_visits(
-    layout: Layout, trucks: Trucks, group: int, tasks: Tasks, route: Route, rows: IntColumn, task: IntColumn,
-    is_second: NDArray[np.bool_], door: IntColumn,
-    columns: tuple[FloatColumn, FloatColumn, FloatColumn, NDArray[np.bool_], NDArray[np.bool_], FloatColumn,
-                   FloatColumn, FloatColumn],
-    moves: _Runs, drives: _Runs,
+    layout: Layout,
+    trucks: Trucks,
+    group: int,
+    tasks: Tasks,
+    route: Route,
+    rows: IntColumn,
+    task: IntColumn,
+    is_second: NDArray[np.bool_],
+    door: IntColumn,
+    columns: tuple[
+        FloatColumn,
+        FloatColumn,
+        FloatColumn,
+        NDArray[np.bool_],
+        NDArray[np.bool_],
+        FloatColumn,
+        FloatColumn,
+        FloatColumn,
+    ],
+    moves: _Runs,
+    drives: _Runs,
 ) -> None:
     """Fill in the visits of rack-to-rack moves: fetch, cross over, set down; or all in one aisle."""
     arrive, enter, leave, enters_back, leaves_back, run_in, run_before, run_speed = columns
@@ -225,8 +279,13 @@ def _replenish_visits(
     stub = np.where(by_back, back_m - layout.length_m[first], 0.0)
     over = ~same
     drives.add(
-        by_back[over], (leave[mine] + travel_time(stub, laden, ramp))[over], layout.aisle_m[first][over],
-        layout.aisle_m[second][over], np.full(over.sum(), laden), np.full(over.sum(), ramp), first[over],
+        by_back[over],
+        (leave[mine] + travel_time(stub, laden, ramp))[over],
+        layout.aisle_m[first][over],
+        layout.aisle_m[second][over],
+        np.full(over.sum(), laden),
+        np.full(over.sum(), ramp),
+        first[over],
         second[over],
     )
 

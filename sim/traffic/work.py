@@ -71,7 +71,8 @@ def aisle_shares(work: Work, aisles: int) -> FloatColumn:
     """
     if work.aisle_shares is not None:
         table = np.array(work.aisle_shares, dtype=np.float64)
-        return table / table.sum()
+        shares: FloatColumn = table / table.sum()
+        return shares
     skew = work.aisle_skew
     if work.top_20pct_share is not None and work.top_20pct_share > 0.2:
         skew = 0.2 * (1.0 - work.top_20pct_share) / (work.top_20pct_share - 0.2)
@@ -93,7 +94,9 @@ def hourly_rates(work: Work) -> FloatColumn:
     return (works[:, None] * np.array(table, dtype=np.float64)[None, :]).ravel()
 
 
-def _draw_arrivals(rng: np.random.Generator, rates: FloatColumn, offset_s: float, end_s: float) -> FloatColumn:
+def _draw_arrivals(
+    rng: np.random.Generator, rates: FloatColumn, offset_s: float, end_s: float
+) -> FloatColumn:
     """Thin a Poisson process of the highest rate; offset_s is second 0 within the week."""
     top = float(rates.max())
     candidates = np.sort(rng.random(rng.poisson(top * end_s / SECONDS_PER_HOUR)) * end_s)

@@ -3,18 +3,21 @@
 Comes in: tasks, fleet, layout.  Goes out: a `Log` of who reached which aisle when and when it could
 enter.  Before: `traffic/work` and `traffic/fleet`; after: `traffic/paths`, which turns the log into
 visits.  Assumptions: every task starts and ends at a dock door (single command; the truck that did it
-is then free there); of the idle trucks the one that has waited longest goes; a driver finishes the task
-in hand before a break.  How long a truck stays in an aisle is known when it reaches the mouth, so an
-aisle that is full serves its queue by a virtual clock: exact for first come, first served.
+is then free there); of the idle trucks the one that has waited longest goes; tasks that only some
+groups may do are served in order of time; a driver finishes the task in hand before a break.  How long
+a truck stays in an aisle is known when it reaches the mouth, so an aisle that is full serves its queue
+by a virtual clock: exact for first come, first served.
 """
 
 from __future__ import annotations
 
+import math
 from array import array
-from collections import deque
+from bisect import bisect_right
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from heapq import heapreplace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -30,6 +33,7 @@ from sim.traffic.work import KINDS, Tasks
 __all__ = ["Log", "Route", "replenish_route", "simulate_floor"]
 
 BLOCK = 8192
+Rows = slice | IntColumn
 PUTAWAY, RETRIEVE, REPLENISH = range(len(KINDS))
 
 
@@ -76,7 +80,7 @@ class Route:
     between: FloatColumn
 
 
-def replenish_route(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, rows: slice) -> Route:
+def replenish_route(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, rows: Rows) -> Route:
     """Route rack-to-rack moves by the shorter of the front and the back cross-aisle.
 
     The truck comes in and goes home by the front.
@@ -106,7 +110,7 @@ def replenish_route(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, ro
     )
 
 
-def _legs(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, rows: slice) -> list[list[float]]:
+def _legs(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, rows: Rows) -> list[list[float]]:
     """Plan tasks for one group: from the target reached first to the mouth, stays, ways between and home.
 
     Returns columns: to_mouth, stay, between (0: one visit), second_stay, home [s].
@@ -135,29 +139,30 @@ def _legs(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, rows: slice)
     return [column.tolist() for column in (to_mouth, stay, between, second_stay, home)]
 
 
-Task = tuple[int, float, int, int, int, int, int, list[tuple[float, float, float, float, float]]]
-"""index, time, work, first target, aisle, second aisle (-1: one visit), end door (-1: where it began), plans"""
+Plan = tuple[float, float, float, float, float]
+"""to_mouth, stay, between, second_stay, home [s]"""
+Task = tuple[float, int, int, int, int, int, list[Plan]]
+"""time, index, first target, aisle, second aisle (-1: none), end door (-1: where it began), plan by group"""
 
 
-def _stream_tasks(layout: Layout, groups: tuple[Trucks, ...], tasks: Tasks) -> Iterator[Task]:
-    """Plan tasks block by block, so that a year of them never lies in memory as Python objects.
+def _stream_tasks(layout: Layout, groups: tuple[Trucks, ...], tasks: Tasks, work: int) -> Iterator[Task]:
+    """Plan one stream's tasks block by block, so that a year of them never lies in memory as objects.
 
     The first target is an aisle, or (counted behind the aisles) the door of a putaway.
     """
     aisles = len(layout.aisles)
-    for begin in range(0, len(tasks), BLOCK):
-        rows = slice(begin, begin + BLOCK)
-        kind = tasks.kind[rows]
-        target = np.where(kind == PUTAWAY, aisles + tasks.door[rows], tasks.aisle[rows])
+    every = np.flatnonzero(tasks.work == work)
+    for begin in range(0, len(every), BLOCK):
+        rows = every[begin : begin + BLOCK]
+        target = np.where(tasks.kind[rows] == PUTAWAY, aisles + tasks.door[rows], tasks.aisle[rows])
         second = np.where(tasks.second_aisle[rows] == tasks.aisle[rows], -1, tasks.second_aisle[rows])
         plans = [
             zip(*_legs(layout, trucks, group, tasks, rows), strict=True)
             for group, trucks in enumerate(groups)
         ]
         yield from zip(
-            range(begin, begin + len(kind)),
             tasks.time[rows].tolist(),
-            tasks.work[rows].tolist(),
+            rows.tolist(),
             target.tolist(),
             tasks.aisle[rows].tolist(),
             second.tolist(),
@@ -168,7 +173,7 @@ def _stream_tasks(layout: Layout, groups: tuple[Trucks, ...], tasks: Tasks) -> I
 
 
 def _approach_times(layout: Layout, trucks: Trucks) -> list[list[float]]:
-    """Empty travel from each door to each aisle's mouth line, then to each door, staging left out (D, A + D)."""
+    """Empty travel from each door to each aisle's line, then to each door, without staging (D, A + D)."""
     targets = np.concatenate([layout.aisle_m, layout.door_m])
     times = travel_time(
         np.abs(layout.door_m[:, None] - targets[None, :]),
@@ -203,101 +208,106 @@ def simulate_floor(
     """
     env = simpy.Environment()
     timeout = env.timeout
-    task_row, part_row, truck_row, door_row = (array("q") for _ in range(4))
+    visit_row, truck_row = array("q"), array("q")
     arrive_row, enter_row = array("d"), array("d")
-    reach = [_approach_times(layout, trucks) for trucks in groups]
+    doors = len(layout.door_m)
     free_at: list[list[float]] = [[0.0] * (layout.capacity or 0) for _ in layout.aisles]
-    waiting: list[deque[Task]] = [deque() for _ in may_do]
-    idle: list[deque[tuple[float, int, simpy.Event]]] = [deque() for _ in groups]
+    streams = [_stream_tasks(layout, groups, tasks, work) for work in range(len(may_do))]
+    heads = [next(stream, None) for stream in streams]
     open_work = [
         tuple(work for work, allowed in enumerate(may_do) if allowed[group]) for group in range(len(groups))
     ]
+    reach = [_approach_times(layout, trucks) for trucks in groups]
 
-    def admit(task: int, part: int, truck: int, door: int, aisle: int, stay: float) -> float:
-        """Book the next place in an aisle, log the visit, and return when it ends."""
-        arrive = env.now
-        enter = arrive
+    def admit(row: int, truck_and_door: int, aisle: int, stay: float) -> float:
+        """Book the next place in an aisle, log the visit, and return how long until it ends."""
+        arrive = enter = env.now
         places = free_at[aisle]
         if places:
             if places[0] > enter:
                 enter = places[0]
             heapreplace(places, enter + stay)
-        task_row.append(task)
-        part_row.append(part)
-        truck_row.append(truck)
-        door_row.append(door)
+        visit_row.append(row)
+        truck_row.append(truck_and_door)
         arrive_row.append(arrive)
         enter_row.append(enter)
-        return enter + stay
+        return enter - arrive + stay
 
-    def next_task(group: int) -> Task | None:
-        """Take the task that has waited longest among those the group may do."""
-        queues = [waiting[work] for work in open_work[group] if waiting[work]]
-        return min(queues, key=lambda queue: queue[0][0]).popleft() if queues else None
+    def first_work(group: int) -> int:
+        """Return the stream whose next task arises first among those the group may do; -1 for none."""
+        best, best_time = -1, math.inf
+        for work in open_work[group]:
+            head = heads[work]
+            if head is not None and head[0] < best_time:
+                best, best_time = work, head[0]
+        return best
 
     def drive(truck: int) -> Generator[simpy.Event, Any, None]:
-        """One truck: wait for work while on duty, do it, come free at a door."""
-        group = fleet.group[truck]
+        """One truck: take the next task while on duty, do it, come free at a door.
+
+        A free truck reserves the earliest task that nobody has, even one that has yet to arise, and waits
+        for it: who comes free first goes first, and waiting for work costs no event of its own.
+        """
+        group, duty = fleet.group[truck], fleet.duty[truck]
         to_target = reach[group]
-        door = truck * len(layout.door_m) // len(fleet.names)
+        door = truck * doors // len(fleet.names)
         while True:
-            if not fleet.is_on_duty(truck, env.now):
-                duty = fleet.next_duty(truck, env.now)
-                if duty is None:
+            now = env.now
+            place = bisect_right(duty, now)
+            if place % 2 == 0:
+                if place == len(duty):
                     return
-                yield timeout(duty - env.now)
+                yield timeout(duty[place] - now)
                 continue
-            task = next_task(group)
-            if task is None:
-                wake = env.event()
-                idle[group].append((env.now, truck, wake))
-                task = yield wake
-                if task is None:
-                    continue
-            number, _, _, target, aisle, second_aisle, end_door, plans = task
+            work = first_work(group)
+            if work < 0:
+                return
+            head = heads[work]
+            assert head is not None
+            time, number, target, aisle, second_aisle, end_door, plans = head
+            if time > now and bisect_right(duty, time) % 2 == 0:
+                # off duty when it arises: leave it to others and come back with the next duty
+                if place + 1 == len(duty):
+                    return
+                yield timeout(duty[place + 1] - now)
+                continue
+            heads[work] = next(streams[work], None)
             to_mouth, stay, between, second_stay, home = plans[group]
-            yield timeout(to_target[door][target] + to_mouth)
-            out = admit(number, 0, truck, door, aisle, stay)
+            who = truck * doors + door
+            wait = time - now if time > now else 0.0
+            yield timeout(wait + to_target[door][target] + to_mouth)
+            out = admit(2 * number, who, aisle, stay)
             if second_aisle >= 0:
-                yield timeout(out - env.now + between)
-                out = admit(number, 1, truck, door, second_aisle, second_stay)
+                yield timeout(out + between)
+                out = admit(2 * number + 1, who, second_aisle, second_stay)
             if end_door >= 0:
-                yield timeout(out - env.now + home)
+                yield timeout(out + home)
                 door = end_door
             else:
                 last = aisle if second_aisle < 0 else second_aisle
-                yield timeout(out - env.now + to_target[door][last] + home)
-
-    def longest_idle(work: int) -> simpy.Event | None:
-        """Call the truck that may do this work and has been idle longest; send home those off duty."""
-        chosen: deque[tuple[float, int, simpy.Event]] | None = None
-        for group, queue in enumerate(idle):
-            while queue and not fleet.is_on_duty(queue[0][1], env.now):
-                queue.popleft()[2].succeed(None)
-            if queue and may_do[work][group] and (chosen is None or queue[0][0] < chosen[0][0]):
-                chosen = queue
-        return None if chosen is None else chosen.popleft()[2]
-
-    def bring_work() -> Generator[simpy.Event, Any, None]:
-        """Hand each task to an idle truck, or queue it."""
-        for task in _stream_tasks(layout, groups, tasks):
-            yield timeout(max(0.0, task[1] - env.now))
-            wake = longest_idle(task[2])
-            if wake is None:
-                waiting[task[2]].append(task)
-            else:
-                wake.succeed(task)
+                yield timeout(out + to_target[door][last] + home)
 
     for truck in range(len(fleet.names)):
         env.process(drive(truck))
-    env.process(bring_work())
     env.run(until=end_s)
+    visit, who = np.array(visit_row, dtype=np.int64), np.array(truck_row, dtype=np.int64)
+    arrive = np.array(arrive_row, dtype=np.float64)
     return Log(
-        task=np.array(task_row, dtype=np.int64),
-        part=np.array(part_row, dtype=np.int64),
-        truck=np.array(truck_row, dtype=np.int64),
-        from_door=np.array(door_row, dtype=np.int64),
-        arrive=np.array(arrive_row, dtype=np.float64),
+        task=visit // 2,
+        part=visit % 2,
+        truck=who // doors,
+        from_door=who % doors,
+        arrive=arrive,
         enter=np.array(enter_row, dtype=np.float64),
-        waiting_tasks=sum(len(queue) for queue in waiting),
+        waiting_tasks=_count_waiting(heads, streams),
+    )
+
+
+def _count_waiting(heads: list[Task | None], streams: list[Iterator[Task]]) -> int:
+    """Count the tasks that nobody took."""
+    return sum(
+        1
+        for head, stream in zip(heads, streams, strict=True)
+        if head is not None
+        for _ in chain([head], stream)
     )

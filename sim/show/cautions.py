@@ -1,0 +1,214 @@
+"""What every report must say beside its figures: cautions in words, and numeric limits of floor light.
+
+Comes in: a scenario.  Goes out: sentences and table rows.  Before: `show/in_force`; after:
+`show/report`.  Limits are compared as numbers alone; whether a rule applies is for others to judge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sim.floor.layout import Layout
+from sim.lighting.power import power_curve
+from sim.scenario.schema import Scenario
+from sim.show.in_force import InForce, settings_in_force, time_to_most_s
+from sim.show.words import digits, duration, listing, percent, plain
+from sim.units import LUX_PER_FOOTCANDLE
+
+__all__ = ["LUX_LIMITS", "LuxLimit", "LuxRow", "cautions", "lux_rows"]
+
+CODE_DELAY_S, CODE_CUT = 1200.0, 0.5
+"""Longest delay and least cut of power in storage aisles: ANSI/ASHRAE/IES 90.1-2022, 9.4.1.1(g), and
+IECC 2021, C405.2.1.2."""
+EGRESS_DELAY_S = 900.0
+"""Shortest timer of egress lighting switched by motion: NFPA 101-2012, 7.8.1.2.2."""
+EGRESS_LUX = LUX_PER_FOOTCANDLE
+TRUCK_LIGHT_LUX = 2.0 * LUX_PER_FOOTCANDLE
+
+
+@dataclass(frozen=True)
+class LuxLimit:
+    """A numeric limit of light on the floor.
+
+    Attributes
+    ----------
+    lux : [lx]
+    meaning : what it is asked for
+    source : document, year, place
+    """
+
+    lux: float
+    meaning: str
+    source: str
+
+
+LUX_LIMITS: tuple[LuxLimit, ...] = (
+    LuxLimit(150.0, "gangways with people", "EN 12464-1:2002, 5.1"),
+    LuxLimit(TRUCK_LIGHT_LUX, "below it trucks need lights of their own", "29 CFR 1910.178(h)(2): 2 lm/ft2"),
+    LuxLimit(20.0, "movement of people, machines and vehicles, average", "HSE HSG38, 2nd ed. 1997, Table 1"),
+    LuxLimit(EGRESS_LUX, "walking surface of a means of egress", "IBC and IFC 2021, 1008.2.1: 1 fc"),
+)
+
+
+@dataclass(frozen=True)
+class LuxRow:
+    """Floor light of one level of one set of settings.
+
+    Attributes
+    ----------
+    where : settings and aisles
+    level : which level, in words
+    lux : maintained average from the luminaires that dim [lx]
+    meets : for each of `LUX_LIMITS`, whether the number is reached
+    """
+
+    where: str
+    level: str
+    lux: float
+    meets: tuple[bool, ...]
+
+
+def lux_rows(scenario: Scenario) -> tuple[LuxRow, ...]:
+    """Return the floor light of every level in force, where `floor_lux_at_full` is given.
+
+    Level is taken as the share of the full average; luminaires that never dim would add to it.
+    """
+    rows = []
+    for row in settings_in_force(scenario):
+        full = row.luminaires.floor_lux_at_full
+        if full is None:
+            continue
+        settings = row.settings
+        levels = [("occupied", settings.occupied_level), ("unoccupied", settings.unoccupied_level)]
+        if settings.second_level is not None:
+            levels.append(("second", settings.second_level))
+        for name, level in levels:
+            lux = full * level
+            meets = tuple(lux >= limit.lux for limit in LUX_LIMITS)
+            rows.append(LuxRow(where_text(row), f"{name}, {plain(100.0 * level)} %", lux, meets))
+    return tuple(rows)
+
+
+def where_text(row: InForce) -> str:
+    """Return the settings' name, with the aisles where not all are meant."""
+    name = row.name if row.uses == row.name else f"{row.name} as {row.uses}"
+    return name if row.is_everywhere else f"{name} ({listing(row.aisles, 3)})"
+
+
+def cautions(scenario: Scenario, layout: Layout) -> tuple[str, ...]:
+    """Return the cautions that stand in every report, with this site's own numbers where they matter."""
+    rows = settings_in_force(scenario)
+    return (
+        "This is an estimate for planning. It is not a lighting design, not a check against a code, not an "
+        "approval, and no promise of savings.",
+        "The authority having jurisdiction, a licensed engineer or qualified lighting designer, and the "
+        "site's safety officer have the final say; for safety at work OSHA in the United States, the HSE "
+        "in the United Kingdom, the national authority elsewhere.",
+        _emergency(layout),
+        _egress(rows),
+        _energy_code(rows),
+        _low_light(rows),
+        _arrival(scenario, rows),
+        "Savings hold against the baseline named beside them, on the same traffic. Savings of controls "
+        "and of better luminaires multiply; they are never added. Measured projects with occupancy "
+        "controls have saved anything from nothing to 76 % more (PNNL-21923, 2012).",
+        "No carbon figure is given. Whoever makes one from the kilowatt-hours should name the year of the "
+        "factor, say whether it is an average or a marginal one, and keep two or three figures.",
+        "Where this report says that a figure meets a numeric limit, it means that number alone. Codes have "
+        "further conditions, editions and local changes that nobody has checked here.",
+    )
+
+
+def _emergency(layout: Layout) -> str:
+    """Emergency and egress lighting."""
+    never, all_of_them = int(layout.fixed.sum()), int(layout.fixed.sum() + layout.dimmed.sum())
+    return (
+        "Emergency and egress lighting must stay at or above its required level at all times and must go "
+        "to full when a control fails. That is not modelled here. Luminaires with that duty must not be "
+        f"among those that dim: in this scenario {plain(never)} of {plain(all_of_them)} luminaires never "
+        "dim (fixed_on)."
+    )
+
+
+def _egress(rows: tuple[InForce, ...]) -> str:
+    """Motion-switched light on a marked way out: short delays and less than one footcandle."""
+    shortest = min(row.delay_s for row in rows)
+    known = [_lowest_lux(row) for row in rows if row.luminaires.floor_lux_at_full is not None]
+    text = (
+        "An aisle that is a marked way out: NFPA 101-2012, 7.8.1.2.2, asks among other things for a timer "
+        "of at least 15 min where motion switches egress lighting. The shortest delay here is "
+        f"{duration(shortest)}"
+    )
+    if shortest >= EGRESS_DELAY_S:
+        return f"{text}, which meets that numeric limit."
+    if len(known) < len(rows):
+        return f"{text}, below that number; whether the low level keeps 1 fc (10.8 lx) is not known."
+    if min(known) >= EGRESS_LUX:
+        return f"{text}, below that number; the lowest level leaves {digits(min(known))} lx, above 1 fc (10.8 lx)."
+    return (
+        f"{text}, below that number, and the lowest level leaves {digits(min(known))} lx, under 1 fc (10.8 "
+        "lx). This may conflict with the egress rule even where the energy code's numbers are met."
+    )
+
+
+def _energy_code(rows: tuple[InForce, ...]) -> str:
+    """The code's longest delay and least cut, beside this site's."""
+    longest = max(rows, key=lambda row: row.delay_s)
+    fullest = max(rows, key=_low_power)
+    delay = "meets" if longest.delay_s <= CODE_DELAY_S else "does not meet"
+    cut = "meets" if _low_power(fullest) <= 1.0 - CODE_CUT else "does not meet"
+    return (
+        "An energy code sets the longest delay and the least cut: 20 min and half the power in storage "
+        "aisles (ANSI/ASHRAE/IES 90.1-2022, 9.4.1.1(g); IECC 2021, C405.2.1.2). The work may need the "
+        "opposite, a longer delay and more light. Here the longest delay, hold and timeout together, is "
+        f"{duration(longest.delay_s)} (settings {longest.name}), which {delay} the numeric limit of 20 "
+        f"min; at the unoccupied level an aisle draws at most {percent(_low_power(fullest))} of its full "
+        f"power (settings {fullest.name}), which {cut} the numeric limit of 50 %."
+    )
+
+
+def _low_light(rows: tuple[InForce, ...]) -> str:
+    """Limits of traffic in low light."""
+    text = (
+        "Where general light is below 21.5 lx (2 lm/ft2), trucks must carry lights (29 CFR "
+        "1910.178(h)(2)). HSE guidance for traffic routes names 20 lx on average and 5 lx at the least "
+        "(HSG38, Table 1)."
+    )
+    known = [row for row in rows if row.luminaires.floor_lux_at_full is not None]
+    if not known:
+        return f"{text} The scenario does not state the light on the floor, so neither is compared here."
+    lowest = min(known, key=_lowest_lux)
+    lux = _lowest_lux(lowest)
+    osha = "meets" if lux >= TRUCK_LIGHT_LUX else "is below"
+    hse = "meets" if lux >= 20.0 else "is below"
+    return (
+        f"{text} The lowest level here (settings {lowest.name}) leaves {digits(lux)} lx on average: it "
+        f"{osha} the first number and {hse} the second; the least value on the floor is not known."
+    )
+
+
+def _arrival(scenario: Scenario, rows: tuple[InForce, ...]) -> str:
+    """How far a truck goes before the light is there."""
+    slowest = max(rows, key=time_to_most_s)
+    time = time_to_most_s(slowest)
+    text = (
+        "Light comes up after the truck has been seen. From motion to 90 % of the occupied level takes up "
+        f"to {duration(round(time, 2))} (settings {slowest.name})"
+    )
+    if not scenario.trucks:
+        return f"{text}."
+    fastest = max(max(group.speed_empty_m_per_s, group.speed_laden_m_per_s) for group in scenario.trucks)
+    return f"{text}; at {plain(fastest)} m/s a truck goes {digits(time * fastest)} m in that time."
+
+
+def _lowest_lux(row: InForce) -> float:
+    """Average floor light at the lowest level [lx]; 0 where it is not stated."""
+    return (row.luminaires.floor_lux_at_full or 0.0) * row.lowest_level
+
+
+def _low_power(row: InForce) -> float:
+    """Share of its full power that an aisle draws at the unoccupied level, its fixed-on luminaires included."""
+    curve, count = power_curve(row.luminaires), row.luminaires.per_aisle
+    fixed = row.luminaires.fixed_on
+    low = float(curve.at(row.settings.unoccupied_level))
+    return ((count - fixed) * low + fixed * curve.full_w) / (count * curve.full_w)

@@ -1,0 +1,211 @@
+"""The resolved site in a screenful of text: what `check` prints.
+
+Comes in: scenario, layout, programs, notices.  Goes out: lines of at most 80 columns.  Before:
+`show/in_force`; after: `show/tables`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from sim.floor.layout import Layout
+from sim.lighting.timetable import Program
+from sim.scenario.schema import Scenario, Sensors, Shift, Trucks, Work
+from sim.show.in_force import InForce, connected_kw, levels_text, settings_in_force, timers, week_grid
+from sim.show.words import (
+    WIDTH,
+    count_of,
+    digits,
+    duration,
+    listing,
+    moment,
+    percent,
+    plain,
+    weekday_list,
+    wrapped,
+)
+from sim.traffic.work import aisle_shares, hourly_rates
+from sim.units import WEEKDAYS
+
+__all__ = ["site_lines"]
+
+INDENT = 12
+MOST_ROWS, MOST_SETTINGS = 6, 10
+BUSIEST_PART = 0.2
+
+
+def site_lines(
+    scenario: Scenario, layout: Layout, programs: Sequence[Program], notices: Sequence[str]
+) -> list[str]:
+    """Return the site's lines; long lists are cut with a count of what is left."""
+    return [
+        *wrapped(scenario.title),
+        *wrapped(_run(scenario, programs)),
+        "",
+        *_part("floor", [_floor(scenario, layout)]),
+        *_part("luminaires", [_luminaires(scenario, layout)]),
+        *_part("sensors", [_sensors(scenario.sensors, layout)]),
+        "",
+        *_settings(settings_in_force(scenario)),
+        "",
+        *_week(scenario),
+        "",
+        *_part("trucks", [_trucks(trucks) for trucks in scenario.trucks]),
+        *_part("shifts", [_shift(shift) for shift in scenario.shifts]),
+        *_part("work", [_work(work, len(layout.aisles)) for work in scenario.work]),
+        *_part("overrides", list(_overrides(scenario))),
+        *_part("notices", list(notices), most=len(notices)),
+    ]
+
+
+def _part(heading: str, rows: Sequence[str], most: int = MOST_ROWS) -> list[str]:
+    """One part: the heading before its first row, the others indented."""
+    shown = [*rows[:most], *([f"and {len(rows) - most} more"] if len(rows) > most else [])]
+    lines: list[str] = []
+    for number, row in enumerate(shown):
+        first = heading if number == 0 else ""
+        lines += wrapped(f"{first:<{INDENT}}{row}", " " * INDENT)
+    return lines
+
+
+def _run(scenario: Scenario, programs: Sequence[Program]) -> str:
+    """Span, seed, replications."""
+    until = "" if scenario.precision is None else f" or until energy is within {percent(scenario.precision)}"
+    borders = count_of(max(len(program.border) - 2 for program in programs), "border")
+    return (
+        f"{duration(scenario.duration_s)} from {moment(scenario.start_datetime)}, seed {scenario.seed}, "
+        f"{count_of(scenario.replications, 'replication')}{until}, {borders} of the timetable"
+    )
+
+
+def _floor(scenario: Scenario, layout: Layout) -> str:
+    """Aisles, zones, doors."""
+    lengths = sorted(set(layout.length_m.tolist()))
+    length = plain(lengths[0]) if len(lengths) == 1 else f"{plain(lengths[0])} to {plain(lengths[-1])}"
+    floor = scenario.floor
+    capacity = (
+        "no limit of trucks in an aisle"
+        if floor.aisle_capacity is None
+        else f"at most {count_of(floor.aisle_capacity, 'truck')} in an aisle"
+    )
+    return (
+        f"{count_of(len(layout.aisles), 'aisle')} ({listing(layout.aisles, 4)}), {length} m long, "
+        f"{plain(floor.aisle_pitch_m)} m apart; {count_of(len(layout.zones), 'zone')}; {capacity}; "
+        f"{count_of(floor.dock_doors, 'door')}, staging {plain(floor.staging_depth_m)} m deep"
+    )
+
+
+def _luminaires(scenario: Scenario, layout: Layout) -> str:
+    """Luminaires and their power."""
+    count = int(layout.dimmed.sum() + layout.fixed.sum())
+    full, off = digits(connected_kw(scenario)), digits(connected_kw(scenario, 0.0))
+    never = plain(int(layout.fixed.sum()))
+    text = f"{plain(count)}, {full} kW connected, {off} kW at level 0; {never} never dim"
+    lux = scenario.luminaires.floor_lux_at_full
+    return text if lux is None else f"{text}; {plain(lux)} lx on the floor at full"
+
+
+def _sensors(sensors: Sensors, layout: Layout) -> str:
+    """Sensors and what they see."""
+    where = {"ends": "at the ends of each aisle", "every": "at every luminaire"}
+    place = (
+        where[sensors.at] if isinstance(sensors.at, str)
+        else f"at {', '.join(plain(place) for place in sensors.at)} m"
+    )
+    return (
+        f"{len(layout.sensor_m)} {place}, reach {plain(sensors.range_m)} m each way; seen from "
+        f"{plain(sensors.approach_m)} m before the mouth; passing {percent(sensors.passing_trigger)} within "
+        f"{plain(sensors.passing_range_m)} m; standing {plain(sensors.still_rate_per_min)} pulses/min; miss "
+        f"{percent(sensors.miss)}; latency {duration(sensors.latency_s)}"
+    )
+
+
+def _settings(rows: Sequence[InForce]) -> list[str]:
+    """Settings with both timers and their sum."""
+    shown = rows[:MOST_SETTINGS]
+    width = max(8, *(len(_settings_name(row)) for row in shown)) + 2
+    lines = [f"{'settings':<{width}}{'hold + timeout = sum':<27}{'fade up/down':<15}levels high / low"]
+    for row in shown:
+        fades = f"{duration(row.settings.fade_up_s)} / {duration(row.settings.fade_down_s)}"
+        line = f"{_settings_name(row):<{width}}{timers(row):<27}{fades:<15}{levels_text(row)}"
+        lines += wrapped(line, " " * (width + 2))
+    if len(rows) > len(shown):
+        lines.append(f"and {len(rows) - len(shown)} more")
+    return lines
+
+
+def _settings_name(row: InForce) -> str:
+    """Name of the settings; where aisles differ, with the first of them."""
+    used = row.name if row.uses == row.name else f"{row.name}: {row.uses}"
+    return used if row.is_everywhere else f"{used} ({row.aisles[0]}{'..' if len(row.aisles) > 1 else ''})"
+
+
+def _week(scenario: Scenario) -> list[str]:
+    """The timetable as a picture: a letter for each half-hour, days that are alike in one row."""
+    names, grid = week_grid(scenario)
+    letters = [name[0] for name in names]
+    if len(set(letters)) < len(letters):
+        letters = [chr(ord("a") + number % 26) for number in range(len(names))]
+    days: dict[str, list[str]] = {}
+    for day, row in zip(WEEKDAYS, grid, strict=True):
+        days.setdefault("".join(letters[number] for number in row), []).append(day)
+    ruler = "".join(f"{hour:<12}" for hour in ("00", "06", "12", "18")) + "24"
+    key = ", ".join(f"{letter} {name}" for letter, name in zip(letters, names, strict=True))
+    lines = [f"{'week':<{INDENT}}{ruler}"]
+    for picture, alike in days.items():
+        lines.append(f"  {weekday_list(alike):<{INDENT - 2}}{picture}"[:WIDTH])
+    return [*lines, *wrapped(" " * INDENT + key, " " * INDENT)]
+
+
+def _trucks(trucks: Trucks) -> str:
+    """One group of trucks."""
+    rate = trucks.acceleration_m_per_s2
+    ramp = f"{plain(rate)} m/s2" if rate else "constant speed"
+    return (
+        f"{trucks.name}: {trucks.count}, {plain(trucks.speed_laden_m_per_s)} m/s laden, "
+        f"{plain(trucks.speed_empty_m_per_s)} m/s empty, {ramp}; handling "
+        f"{duration(trucks.handling_mean_s)} (cv {plain(trucks.handling_cv)})"
+    )
+
+
+def _shift(shift: Shift) -> str:
+    """One shift."""
+    breaks = ", ".join(f"{start}-{end}" for start, end in shift.breaks)
+    return (
+        f"{shift.trucks} {weekday_list(shift.days)} {shift.from_}-{shift.to}, crew {shift.crew}"
+        + (f", breaks {breaks}" if breaks else "")
+    )
+
+
+def _work(work: Work, aisles: int) -> str:
+    """One stream of moves and how it spreads over the aisles."""
+    shares = aisle_shares(work, aisles)
+    rate = (
+        f"{plain(work.per_hour)}/h" if isinstance(work.per_hour, float | int)
+        else f"{plain(min(work.per_hour))} to {plain(max(work.per_hour))}/h"
+    )
+    busiest = max(1, round(BUSIEST_PART * aisles))
+    top = sorted(shares.tolist(), reverse=True)
+    a_week = digits(float(hourly_rates(work).sum()))
+    return (
+        f"{work.name} ({work.kind}) {weekday_list(work.days)} {rate}, {a_week} a week; busiest aisle "
+        f"{percent(top[0])}, busiest fifth ({count_of(busiest, 'aisle')}) {percent(sum(top[:busiest]))}"
+    )
+
+
+def _overrides(scenario: Scenario) -> Iterable[str]:
+    """What differs in some aisles."""
+    for override in scenario.override:
+        stated = {key: getattr(override, key) for key in sorted(override.model_fields_set - {"aisles"})}
+        yield f"{listing(override.aisles, 4)}: " + ", ".join(
+            f"{key} {_value_text(value)}" for key, value in stated.items() if value is not None
+        )
+
+
+def _value_text(value: object) -> str:
+    """One overridden value in words."""
+    if isinstance(value, dict):
+        return ", ".join(f"{name} is {other}" for name, other in value.items())
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_value_text(part) for part in value) + "]"
+    return plain(value) if isinstance(value, float | int) else str(value)
