@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sim.errors import AislewakeError, InputError, MachineError
-from sim.scenario.demos import DEFAULT_DEMO, demo_paths, find_scenario
 
 if TYPE_CHECKING:
     from sim.results import Result
@@ -72,7 +71,7 @@ def _finish(result: Result, out: Path, force: bool) -> None:
     click.echo(f"\nResults: {out}{os.sep}   open {out / 'report.html'}")
 
 
-@aislewake.command(context_settings=CONTEXT)
+@aislewake.command(context_settings=CONTEXT, short_help="Simulate a site and write a results folder.")
 @click.argument("scenario", required=False)
 @click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's.")
 @click.option("--replications", type=click.IntRange(min=1), help="Exactly so many replications.")
@@ -104,13 +103,15 @@ def run(
       aislewake run --replications 3
       aislewake run my-site.toml --workers 2 --out week-12
     """
+    from sim.scenario.demos import find_scenario
+    from sim.scenario.toml import load
+
     path = find_scenario(scenario)
     target = out or _free_folder(path.stem)
-    from sim.scenario.toml import load_scenario
     from sim.show.folder import refuse_existing
 
     refuse_existing(target, force=force)
-    site = load_scenario(path)
+    site = load(path)
     from sim.study import replicate
 
     tell, close = _progress_bar()
@@ -128,7 +129,7 @@ def run(
     _finish(result, target, force)
 
 
-@aislewake.command(context_settings=CONTEXT)
+@aislewake.command(context_settings=CONTEXT, short_help="Run the lights on measured logs.")
 @click.argument("scenario")
 @click.option("--detections", type=click.Path(path_type=Path), help="Log of motion: zone,start,end.")
 @click.option(
@@ -153,19 +154,21 @@ def replay(
       aislewake replay my-site.toml --detections motion.csv --out april
       aislewake replay my-site.toml --visits visits.csv
     """
+    from sim.scenario.demos import find_scenario
+    from sim.scenario.toml import load
+
     path = find_scenario(scenario)
     target = out or _free_folder(f"{path.stem}-replay")
-    from sim.scenario.toml import load_scenario
     from sim.show.folder import refuse_existing
 
     refuse_existing(target, force=force)
-    site = load_scenario(path)
+    site = load(path)
     from sim.study import replicate
 
     _finish(replicate.replay(site, detections=detections, visits=visits, sort=sort), target, force)
 
 
-@aislewake.command(context_settings=CONTEXT)
+@aislewake.command(context_settings=CONTEXT, short_help="Validate a scenario and print the resolved site.")
 @click.argument("scenario")
 def check(scenario: str) -> None:
     """Validate SCENARIO and print the resolved site in a screenful.
@@ -178,14 +181,14 @@ def check(scenario: str) -> None:
     from sim.floor.layout import lay_out
     from sim.lighting.timetable import aisle_programs
     from sim.scenario.contradictions import find_notices
-    from sim.scenario.toml import load_scenario
+    from sim.scenario.toml import load
     from sim.show.tables import site_table
 
-    site = load_scenario(find_scenario(scenario))
+    site = load(scenario)
     click.echo(site_table(site, lay_out(site), aisle_programs(site), find_notices(site)))
 
 
-@aislewake.command(context_settings=CONTEXT)
+@aislewake.command(context_settings=CONTEXT, short_help="List the packaged sites, or copy one out.")
 @click.argument("name", required=False)
 @click.option("--out", type=click.Path(path_type=Path), help="File to write; by default NAME.toml here.")
 def demo(name: str | None, out: Path | None) -> None:
@@ -196,6 +199,8 @@ def demo(name: str | None, out: Path | None) -> None:
       aislewake demo
       aislewake demo narrow-aisles --out my-site.toml
     """
+    from sim.scenario.demos import DEFAULT_DEMO, demo_paths
+
     paths = demo_paths()
     if name is None:
         for stem, path in paths.items():
@@ -222,7 +227,7 @@ def _first_comment(path: Path) -> str:
     return ""
 
 
-@aislewake.command(context_settings=CONTEXT)
+@aislewake.command(context_settings=CONTEXT, short_help="Write the scenario file's JSON Schema.")
 @click.option("--out", type=click.Path(path_type=Path), help="File to write; by default the terminal.")
 def schema(out: Path | None) -> None:
     """Write the JSON Schema of the scenario file, for editors that check as you type.

@@ -51,7 +51,7 @@ def nearest_text(word: str, known: Iterable[str]) -> str:
     """
     words = list(known)
     near = find_nearest(word, words)
-    parts = [] if near is None else [f'did you mean "{near}"?']
+    parts = [] if near is None else [f'did you mean "{printable(near)}"?']
     if 0 < len(words) <= _LONGEST_LISTING:
-        parts.append(f"There are: {', '.join(words)}")
+        parts.append(f"There are: {', '.join(map(printable, words))}")
     return f"; {' '.join(parts)}" if parts else ""

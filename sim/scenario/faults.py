@@ -157,15 +157,14 @@ def _verdict(kind: str, value: Any) -> str:
         return "is not allowed"
     if kind == "string_too_long":
         return f"has {len(value)} characters"
-    if kind.endswith("_type") and (isinstance(value, bool) or not isinstance(value, int)):
-        return f"is {_kind_of(value)}"
-    return "is out of range"
+    is_huge = kind in ("int_type", "float_type") and isinstance(value, int) and not isinstance(value, bool)
+    return f"is {_kind_of(value)}" if kind.endswith("_type") and not is_huge else "is out of range"
 
 
 def _kind_of(value: Any) -> str:
     """Name the kind of a TOML value."""
     kinds: tuple[tuple[type | tuple[type, ...], str], ...] = (
-        (bool, "a yes or no"),
+        (bool, "a truth value"),
         (str, "text"),
         (int, "a whole number"),
         (float, "a number with decimals"),
@@ -186,6 +185,8 @@ def _hint(path: Key, value: Any, allowed: str) -> str:
         if "number" in allowed and _NUMBER.fullmatch(value):
             return f"; write it without quotes: {value.strip().replace(',', '.')}"
         near = find_nearest(value, re.findall(r'"(\w+)"', allowed))
+        if near == value:
+            return f'; write it in brackets: ["{near}"]'
         return "" if near is None else f'; did you mean "{near}"?'
     if isinstance(value, int | float) and "in quotes" in allowed and "number" not in allowed:
         return "; write it in quotes"
@@ -203,7 +204,7 @@ def _unknown_key(path: Key) -> str:
 
 def _written(value: Any, place: Place | None) -> str:
     """Return a value as it stands in the file, or as TOML would write it."""
-    if isinstance(value, dict):
+    if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(item, dict) for item in value)):
         return "this"
     if place is not None and place.wording:
         return printable(place.wording)

@@ -59,7 +59,7 @@ def _schema() -> dict[str, Any]:
 
 
 def _without_titles(node: Any, is_schema: bool = True) -> Any:
-    """Drop made-up titles and the null of optional keys: TOML has none, an absent key says it."""
+    """Drop made-up titles and the null of optional keys (TOML has none); close tables of named tables."""
     if isinstance(node, list):
         return [_without_titles(inner) for inner in node if inner != {"type": "null"}]
     if not isinstance(node, dict):
@@ -71,6 +71,8 @@ def _without_titles(node: Any, is_schema: bool = True) -> Any:
     }
     if is_schema and len(kept.get("anyOf", ())) == 1:
         kept |= kept.pop("anyOf")[0]
+    if is_schema and "patternProperties" in kept:
+        kept.setdefault("additionalProperties", False)
     return kept
 
 
@@ -207,7 +209,7 @@ def _list_form(node: Node) -> str:
 def _known_places() -> dict[str, tuple[str, ...]]:
     """Every key with the tables that have it, as they are written in a file."""
     scenario = _schema()["properties"]
-    tables = [("the top of the file, before the first [table]", keys_at(()))]
+    tables = [("the first lines of the file, before any [table]", keys_at(()))]
     for name in scenario:
         tables.append((f"[{name}]", keys_at((name,))))
         tables.append((f"[[{name}]]", keys_at((name, 0))))

@@ -191,17 +191,15 @@ def _see_block(
     goes_on = stands_in & ~is_first[:, None]
     enters_here = (covered | looks_out | (stands_out & ~is_last[:, None])) & ~goes_on
 
-    missed = np.zeros(covered.shape, dtype=bool)
     draw = draws.misses.random(covered.shape) < eyes.miss[aisle][:, None]
-    missed_now = np.zeros(covered.shape, dtype=bool)
+    missed = np.zeros(covered.shape, dtype=bool)
     depth = np.arange(len(moves.visit)) - np.maximum.accumulate(
         np.where(is_first, np.arange(len(is_first)), 0)
     )
     for step in range(int(depth.max(initial=-1)) + 1):
         at = np.flatnonzero(depth == step)
-        before = missed_now[at - 1] if step else np.zeros((len(at), covered.shape[1]), dtype=bool)
-        missed_now[at] = np.where(enters_here[at], draw[at], before)
-        missed[at] = missed_now[at]
+        before = missed[at - 1] if step else np.zeros((len(at), covered.shape[1]), dtype=bool)
+        missed[at] = np.where(enters_here[at], draw[at], before)
 
     zone = eyes.zone[aisle]
     pieces: list[Piece] = []

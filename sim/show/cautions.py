@@ -6,6 +6,7 @@ Comes in: a scenario.  Goes out: sentences and table rows.  Before: `show/in_for
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sim.floor.layout import Layout
@@ -74,10 +75,7 @@ def lux_rows(scenario: Scenario) -> tuple[LuxRow, ...]:
     Level is taken as the share of the full average; luminaires that never dim would add to it.
     """
     rows = []
-    for row in settings_in_force(scenario):
-        full = row.luminaires.floor_lux_at_full
-        if full is None:
-            continue
+    for row, full, where in _by_light(settings_in_force(scenario)):
         settings = row.settings
         levels = [("occupied", settings.occupied_level), ("unoccupied", settings.unoccupied_level)]
         if settings.second_level is not None:
@@ -85,7 +83,7 @@ def lux_rows(scenario: Scenario) -> tuple[LuxRow, ...]:
         for name, level in levels:
             lux = full * level
             meets = tuple(lux >= limit.lux for limit in LUX_LIMITS)
-            rows.append(LuxRow(where_text(row), f"{name}, {plain(100.0 * level)} %", lux, meets))
+            rows.append(LuxRow(where, f"{name}, {plain(100.0 * level)} %", lux, meets))
     return tuple(rows)
 
 
@@ -93,6 +91,20 @@ def where_text(row: InForce) -> str:
     """Return the settings' name, with the aisles where not all are meant."""
     name = row.name if row.uses == row.name else f"{row.name} as {row.uses}"
     return name if row.is_everywhere else f"{name} ({listing(row.aisles, 3)})"
+
+
+def _by_light(rows: Sequence[InForce]) -> list[tuple[InForce, float, str]]:
+    """Settings once for each stated floor light [lx], with the words for where."""
+    found = []
+    for row in rows:
+        lights: dict[float, list[str]] = {}
+        for luminaires, aisles in row.luminaires:
+            if luminaires.floor_lux_at_full is not None:
+                lights.setdefault(luminaires.floor_lux_at_full, []).extend(aisles)
+        for lux, names in lights.items():
+            is_all = len(names) == len(row.aisles)
+            found.append((row, lux, where_text(row) if is_all else f"{row.name} ({listing(names, 3)})"))
+    return found
 
 
 def cautions(scenario: Scenario, layout: Layout) -> tuple[str, ...]:
@@ -130,10 +142,10 @@ def _emergency(layout: Layout) -> str:
     )
 
 
-def _egress(rows: tuple[InForce, ...]) -> str:
+def _egress(rows: Sequence[InForce]) -> str:
     """Motion-switched light on a marked way out: short delays and less than one footcandle."""
     shortest = min(row.delay_s for row in rows)
-    known = [_lowest_lux(row) for row in rows if row.luminaires.floor_lux_at_full is not None]
+    known = [lux * row.lowest_level for row, lux, _ in _by_light(rows)]
     text = (
         "An aisle that is a marked way out: NFPA 101-2012, 7.8.1.2.2, asks among other things for a timer "
         "of at least 15 min where motion switches egress lighting. The shortest delay here is "
@@ -141,17 +153,18 @@ def _egress(rows: tuple[InForce, ...]) -> str:
     )
     if shortest >= EGRESS_DELAY_S:
         return f"{text}, which meets that numeric limit."
-    if len(known) < len(rows):
+    if not _light_is_known(rows):
         return f"{text}, below that number; whether the low level keeps 1 fc (10.8 lx) is not known."
     if min(known) >= EGRESS_LUX:
-        return f"{text}, below that number; the lowest level leaves {digits(min(known))} lx, above 1 fc (10.8 lx)."
+        lowest = digits(min(known))
+        return f"{text}, below that number; the lowest level leaves {lowest} lx, at least 1 fc (10.8 lx)."
     return (
         f"{text}, below that number, and the lowest level leaves {digits(min(known))} lx, under 1 fc (10.8 "
         "lx). This may conflict with the egress rule even where the energy code's numbers are met."
     )
 
 
-def _energy_code(rows: tuple[InForce, ...]) -> str:
+def _energy_code(rows: Sequence[InForce]) -> str:
     """The code's longest delay and least cut, beside this site's."""
     longest = max(rows, key=lambda row: row.delay_s)
     fullest = max(rows, key=_low_power)
@@ -167,27 +180,26 @@ def _energy_code(rows: tuple[InForce, ...]) -> str:
     )
 
 
-def _low_light(rows: tuple[InForce, ...]) -> str:
+def _low_light(rows: Sequence[InForce]) -> str:
     """Limits of traffic in low light."""
     text = (
         "Where general light is below 21.5 lx (2 lm/ft2), trucks must carry lights (29 CFR "
         "1910.178(h)(2)). HSE guidance for traffic routes names 20 lx on average and 5 lx at the least "
         "(HSG38, Table 1)."
     )
-    known = [row for row in rows if row.luminaires.floor_lux_at_full is not None]
+    known = [(lux * row.lowest_level, row.name) for row, lux, _ in _by_light(rows)]
     if not known:
         return f"{text} The scenario does not state the light on the floor, so neither is compared here."
-    lowest = min(known, key=_lowest_lux)
-    lux = _lowest_lux(lowest)
+    lux, name = min(known)
     osha = "meets" if lux >= TRUCK_LIGHT_LUX else "is below"
     hse = "meets" if lux >= 20.0 else "is below"
     return (
-        f"{text} The lowest level here (settings {lowest.name}) leaves {digits(lux)} lx on average: it "
+        f"{text} The lowest level here (settings {name}) leaves {digits(lux)} lx on average: it "
         f"{osha} the first number and {hse} the second; the least value on the floor is not known."
     )
 
 
-def _arrival(scenario: Scenario, rows: tuple[InForce, ...]) -> str:
+def _arrival(scenario: Scenario, rows: Sequence[InForce]) -> str:
     """How far a truck goes before the light is there."""
     slowest = max(rows, key=time_to_most_s)
     time = time_to_most_s(slowest)
@@ -201,14 +213,16 @@ def _arrival(scenario: Scenario, rows: tuple[InForce, ...]) -> str:
     return f"{text}; at {plain(fastest)} m/s a truck goes {digits(time * fastest)} m in that time."
 
 
-def _lowest_lux(row: InForce) -> float:
-    """Average floor light at the lowest level [lx]; 0 where it is not stated."""
-    return (row.luminaires.floor_lux_at_full or 0.0) * row.lowest_level
+def _light_is_known(rows: Sequence[InForce]) -> bool:
+    """Whether the floor light is stated for every aisle."""
+    return all(light.floor_lux_at_full is not None for row in rows for light, _ in row.luminaires)
 
 
 def _low_power(row: InForce) -> float:
-    """Share of its full power that an aisle draws at the unoccupied level, its fixed-on luminaires included."""
-    curve, count = power_curve(row.luminaires), row.luminaires.per_aisle
-    fixed = row.luminaires.fixed_on
-    low = float(curve.at(row.settings.unoccupied_level))
-    return ((count - fixed) * low + fixed * curve.full_w) / (count * curve.full_w)
+    """Greatest share of its full power that an aisle draws at the unoccupied level, fixed-on included."""
+    shares = []
+    for luminaires, _ in row.luminaires:
+        curve, count, fixed = power_curve(luminaires), luminaires.per_aisle, luminaires.fixed_on
+        low = float(curve.at(row.settings.unoccupied_level))
+        shares.append(((count - fixed) * low + fixed * curve.full_w) / (count * curve.full_w))
+    return max(shares)

@@ -35,7 +35,7 @@ __all__ = ["draw_hour"]
 TRUCK = "#0f3d66"
 UNKNOWN_PLACE = (0, (3, 1))
 BORDER = (0, (1, 1.5))
-KEY_COLUMNS = 4
+KEY_COLUMNS = 5
 GUTTER = 0.1
 MOST_GUTTER = 0.4
 """Height of the row of detections above an aisle for each of its zones, and of all rows together, as
@@ -59,13 +59,14 @@ def draw_hour(numbers: HourNumbers, start: dt.datetime) -> Figure:
     all_axes[-1].set_xticks(places + numbers.start_s, texts)
     all_axes[-1].tick_params(axis="x", length=3)
     handles, labels = _key(strips)
+    key_lines = -(-len(labels) // KEY_COLUMNS)
     title(
         all_axes[0],
         f"One hour in {len(strips)} {'aisle' if len(strips) == 1 else 'aisles'}: {day_label(begin)}, "
         f"{begin:%H:%M} to {end:%H:%M}, replication {numbers.replication}",
-        key_lines=-(-len(labels) // KEY_COLUMNS),
+        key_lines=key_lines,
     )
-    legend_above(all_axes[0], handles, labels, KEY_COLUMNS)
+    legend_above(all_axes[0], handles, labels, columns=-(-len(labels) // key_lines))
     figure.supylabel("distance from the front mouth [m]", fontsize=8.0)
     return figure
 

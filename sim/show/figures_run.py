@@ -96,6 +96,8 @@ def draw_aisles(numbers: AisleNumbers) -> Figure:
     handles: list[Line2D | Patch] = []
     labels: list[str] = []
     for width, colour, hatch, label in parts:
+        if not width.any():
+            continue
         axes.barh(
             place, 100.0 * width, left=100.0 * left, height=0.74, facecolor=colour, hatch=hatch,
             edgecolor=LAMP if hatch else PAPER, linewidth=0.0 if hatch else 0.4,

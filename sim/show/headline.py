@@ -62,16 +62,17 @@ def _service_rows(result: Result) -> tuple[Row, ...]:
         return (Row("trucks", "not known", "no visits log"),)
     visits = estimate_of(result, "visits").mean or 0.0
     entries = estimate_of(result, "dim_entries")
-    of_visits = f"of {count_of(round(visits), 'visit')}"
+    remark = f"in {count_of(round(visits), 'visit')}"
     if result.layout.zones_per_aisle == 1 and visits > 0.0:
-        of_visits = f"{about_one_in((entries.mean or 0.0) / visits)} {of_visits}"
+        share = about_one_in((entries.mean or 0.0) / visits).removeprefix("about ")
+        remark = f"{share} of {count_of(round(visits), 'visit')}"
     per_visit = estimate_ratio(result, "dim_truck_s", "visits").mean or 0.0
 
     def time_row(label: str, name: str, remark: str = "") -> Row:
         return Row(label, time_interval(estimate_of(result, name)), remark)
 
     return (
-        Row("trucks that entered at low", interval(entries), of_visits),
+        Row("trucks that entered at low", interval(entries), remark),
         time_row("truck time below occupied level", "dim_truck_s", f"{digits(per_visit)} s a visit"),
         time_row("same, weighted by missing light", "shortfall_truck_s"),
         Row("lights down on a truck inside", interval(estimate_of(result, "false_offs")), "false-offs"),

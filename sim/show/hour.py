@@ -132,11 +132,11 @@ def _choose_aisles(counts: IntColumn, noun: str) -> tuple[list[int], str]:
     if not ranked:
         return list(range(min(MOST_STRIPS, len(counts)))), f"No aisle has {noun} in it."
     if len(ranked) <= MOST_STRIPS:
-        return sorted(ranked), f"All aisles with {noun} in this hour."
+        return sorted(ranked), f"Shown are all aisles with {noun} in this hour."
     places = np.round(np.linspace(0, len(ranked) - 1, MOST_STRIPS)).astype(int)
     return (
         sorted(ranked[place] for place in places),
-        f"{MOST_STRIPS} of the {len(ranked)} aisles with {noun} in this hour, "
+        f"Shown are {MOST_STRIPS} of the {len(ranked)} aisles with {noun} in this hour, "
         f"evenly by rank from the busiest to the quietest.",
     )
 

@@ -6,6 +6,7 @@ Comes in: a scenario.  Goes out: `InForce` rows, the week as a grid.  Before: `s
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,7 +36,8 @@ class InForce:
     aisles : names of the aisles; all of them where nothing is overridden
     is_everywhere : whether these are all aisles
     hours_a_week : how long it is in force [h]
-    settings, sensors, luminaires : resolved; of the group's first aisle
+    settings, sensors : resolved; of the group's first aisle
+    luminaires : the different luminaires of the group, each with the names of its aisles
     """
 
     name: str
@@ -45,7 +47,7 @@ class InForce:
     hours_a_week: float
     settings: Settings
     sensors: Sensors
-    luminaires: Luminaires
+    luminaires: tuple[tuple[Luminaires, tuple[str, ...]], ...]
 
     @property
     def delay_s(self) -> float:
@@ -62,7 +64,7 @@ class InForce:
 def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
     """Return every name of the timetable, once for each group of aisles that sees it alike.
 
-    Aisles differ by the settings they use, by the sensors' hold and latency, and by their luminaires.
+    Aisles differ by the settings they use and by the sensors' hold and latency.
     """
     seconds: dict[str, float] = {}
     for start, end, row in week_spans(scenario.timetable):
@@ -73,7 +75,7 @@ def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
         groups: dict[tuple[object, ...], list[str]] = {}
         for aisle in scenario.aisle_names:
             settings, sensors = scenario.settings_of(aisle)[name], scenario.sensors_of(aisle)
-            key = (repr(settings), sensors.hold_s, sensors.latency_s, repr(scenario.luminaires_of(aisle)))
+            key = (repr(settings), sensors.hold_s, sensors.latency_s)
             groups.setdefault(key, []).append(aisle)
         for aisles in groups.values():
             settings = scenario.settings_of(aisles[0])[name]
@@ -86,10 +88,19 @@ def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
                     hours_a_week=length / SECONDS_PER_HOUR,
                     settings=settings,
                     sensors=scenario.sensors_of(aisles[0]),
-                    luminaires=scenario.luminaires_of(aisles[0]),
+                    luminaires=_luminaires(scenario, aisles),
                 )
             )
     return tuple(found)
+
+
+def _luminaires(scenario: Scenario, aisles: Sequence[str]) -> tuple[tuple[Luminaires, tuple[str, ...]], ...]:
+    """The different luminaires of some aisles, each with the names of its aisles."""
+    groups: dict[str, tuple[Luminaires, list[str]]] = {}
+    for aisle in aisles:
+        luminaires = scenario.luminaires_of(aisle)
+        groups.setdefault(repr(luminaires), (luminaires, []))[1].append(aisle)
+    return tuple((luminaires, tuple(names)) for luminaires, names in groups.values())
 
 
 def _used_name(scenario: Scenario, aisle: str, name: str) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sim.lighting.power import power_curve
 from sim.outcome.clock import Bins, cut_run
 from sim.records import FloatColumn
 from sim.results import Result
@@ -115,23 +116,23 @@ def second_of_week(result: Result) -> float:
 def power_numbers(result: Result) -> PowerNumbers:
     """Return the load over the run: quarter-hours, or days where the run is longer than three weeks."""
     edges, quarters = _quarter_loads(result)
-    hour_edges = _bins(result).hour_edges
-    schedule_kwh = np.mean([outcome.hours["schedule_only_kwh"] for outcome in result.outcomes], axis=0)
-    schedule_kw = schedule_kwh / (np.diff(hour_edges) / SECONDS_PER_HOUR)
+    schedule_edges, schedule_kw = _schedule_load(result)
     is_daily = result.scenario.days > LONG_RUN_DAYS
     peak_kw = None
     if is_daily:
         daily, peaks, day_edges = _by_day(quarters, edges, result)
-        schedule_daily, _, _ = _by_day(schedule_kw[None, :], hour_edges, result)
+        midnights = np.union1d(schedule_edges, day_edges)
+        held = np.searchsorted(schedule_edges, midnights[:-1], side="right") - 1
+        schedule_daily, _, _ = _by_day(schedule_kw[None, held], midnights, result)
         quarters, edges, peak_kw = daily, day_edges, peaks.mean(axis=0)
-        hour_edges, schedule_kw = day_edges, schedule_daily[0]
+        schedule_edges, schedule_kw = day_edges, schedule_daily[0]
     return PowerNumbers(
         edge_s=edges,
         mean_kw=quarters.mean(axis=0),
         low_kw=quarters.min(axis=0),
         high_kw=quarters.max(axis=0),
         peak_kw=peak_kw,
-        schedule_edge_s=hour_edges,
+        schedule_edge_s=schedule_edges,
         schedule_kw=schedule_kw,
         always_on_kw=always_on_kw(result),
         is_daily=is_daily,
@@ -160,6 +161,19 @@ def always_on_kw(result: Result) -> float:
         np.mean([outcome.total["always_on_kwh"] for outcome in result.outcomes])
         / (result.scenario.duration_s / SECONDS_PER_HOUR)
     )
+
+
+def _schedule_load(result: Result) -> tuple[FloatColumn, FloatColumn]:
+    """Load at the timetable's occupied levels: borders [s] (m + 1,) and load [kW] (m,)."""
+    layout = result.layout
+    edges = np.unique(np.concatenate([program.border for program in result.programs]))
+    watts = np.zeros(len(edges) - 1)
+    for aisle, program in enumerate(result.programs):
+        curve, zones = power_curve(layout.luminaires[aisle]), layout.zones_of(aisle)
+        period = np.searchsorted(program.border, edges[:-1], side="right") - 1
+        dimmed, fixed = (int(count[zones.start:zones.stop].sum()) for count in (layout.dimmed, layout.fixed))
+        watts += dimmed * curve.at(program.occupied[period]) + fixed * curve.full_w
+    return edges, watts / 1000.0
 
 
 def _by_day(

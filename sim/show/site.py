@@ -30,7 +30,7 @@ from sim.units import WEEKDAYS
 __all__ = ["site_lines"]
 
 INDENT = 12
-MOST_ROWS, MOST_SETTINGS = 6, 10
+MOST_ROWS, MOST_SETTINGS, MOST_WORK, MOST_NAME = 6, 8, 8, 24
 BUSIEST_PART = 0.2
 
 
@@ -52,7 +52,7 @@ def site_lines(
         "",
         *_part("trucks", [_trucks(trucks) for trucks in scenario.trucks]),
         *_part("shifts", [_shift(shift) for shift in scenario.shifts]),
-        *_part("work", [_work(work, len(layout.aisles)) for work in scenario.work]),
+        *_work(scenario.work, len(layout.aisles)),
         *_part("overrides", list(_overrides(scenario))),
         *_part("notices", list(notices), most=len(notices)),
     ]
@@ -70,7 +70,7 @@ def _part(heading: str, rows: Sequence[str], most: int = MOST_ROWS) -> list[str]
 
 def _run(scenario: Scenario, programs: Sequence[Program]) -> str:
     """Span, seed, replications."""
-    until = "" if scenario.precision is None else f" or until energy is within {percent(scenario.precision)}"
+    until = "" if scenario.precision is None else f" or more: energy to {plain(100 * scenario.precision)} %"
     borders = count_of(max(len(program.border) - 2 for program in programs), "border")
     return (
         f"{duration(scenario.duration_s)} from {moment(scenario.start_datetime)}, seed {scenario.seed}, "
@@ -123,11 +123,11 @@ def _sensors(sensors: Sensors, layout: Layout) -> str:
 def _settings(rows: Sequence[InForce]) -> list[str]:
     """Settings with both timers and their sum."""
     shown = rows[:MOST_SETTINGS]
-    width = max(8, *(len(_settings_name(row)) for row in shown)) + 2
-    lines = [f"{'settings':<{width}}{'hold + timeout = sum':<27}{'fade up/down':<15}levels high / low"]
+    width = min(MOST_NAME, max(8, *(len(_settings_name(row)) for row in shown))) + 2
+    lines = [f"{'settings':<{width}}{'hold + timeout = sum':<26}{'fade up/down':<14}high / low"]
     for row in shown:
         fades = f"{duration(row.settings.fade_up_s)} / {duration(row.settings.fade_down_s)}"
-        line = f"{_settings_name(row):<{width}}{timers(row):<27}{fades:<15}{levels_text(row)}"
+        line = f"{_settings_name(row)[:MOST_NAME]:<{width}}{timers(row):<25} {fades:<14}{levels_text(row)}"
         lines += wrapped(line, " " * (width + 2))
     if len(rows) > len(shown):
         lines.append(f"and {len(rows) - len(shown)} more")
@@ -177,20 +177,24 @@ def _shift(shift: Shift) -> str:
     )
 
 
-def _work(work: Work, aisles: int) -> str:
-    """One stream of moves and how it spreads over the aisles."""
-    shares = aisle_shares(work, aisles)
-    rate = (
-        f"{plain(work.per_hour)}/h" if isinstance(work.per_hour, float | int)
-        else f"{plain(min(work.per_hour))} to {plain(max(work.per_hour))}/h"
-    )
-    busiest = max(1, round(BUSIEST_PART * aisles))
-    top = sorted(shares.tolist(), reverse=True)
-    a_week = digits(float(hourly_rates(work).sum()))
-    return (
-        f"{work.name} ({work.kind}) {weekday_list(work.days)} {rate}, {a_week} a week; busiest aisle "
-        f"{percent(top[0])}, busiest fifth ({count_of(busiest, 'aisle')}) {percent(sum(top[:busiest]))}"
-    )
+def _work(streams: Sequence[Work], aisles: int) -> list[str]:
+    """Streams of moves: how many, and how much of it goes to the busiest aisles."""
+    if not streams:
+        return []
+    lines = [f"{'work':<27}{'kind':<11}{'days':<10}{'most/h':>6}{'a week':>8}  top aisle, fifth"]
+    for work in streams[:MOST_WORK]:
+        rates = hourly_rates(work)
+        shares = sorted(aisle_shares(work, aisles).tolist(), reverse=True)
+        fifth = sum(shares[:max(1, round(BUSIEST_PART * aisles))])
+        days = weekday_list(work.days)
+        days = days if len(days) < 10 else f"{len(work.days)} days"
+        lines.append(
+            f"  {work.name[:MOST_NAME]:<25}{work.kind:<11}{days:<10}{plain(float(rates.max())):>6}"
+            f"{digits(float(rates.sum())):>8}  {percent(shares[0]):>7}, {percent(fifth)}"
+        )
+    if len(streams) > MOST_WORK:
+        lines.append(f"  and {len(streams) - MOST_WORK} more")
+    return lines
 
 
 def _overrides(scenario: Scenario) -> Iterable[str]:

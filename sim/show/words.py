@@ -19,6 +19,7 @@ __all__ = [
     "MONTHS",
     "WIDTH",
     "about_one_in",
+    "bind_units",
     "count_of",
     "day_label",
     "digits",
@@ -30,6 +31,7 @@ __all__ = [
     "percent_interval",
     "plain",
     "time_interval",
+    "time_text",
     "weekday_list",
     "wrapped",
 ]
@@ -38,7 +40,7 @@ WIDTH = 80
 """Columns of a terminal."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _BOUND_SPACE = "\N{NO-BREAK SPACE}"
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|kWh|kW|W|lx|m/s2|m/s|min|m|s|h)(?!\w))")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|kWh|kW|W|lx|fc|m/s2|m/s|min|m|s|h)(?!\w))| (?=±)|(?<=±) ")
 
 
 def digits(value: float, figures: int = 3) -> str:
@@ -114,7 +116,11 @@ def percent_interval(estimate: Estimate) -> str:
 
 
 def time_interval(estimate: Estimate) -> str:
-    """Return an amount of time with its interval in the unit that suits it."""
+    """Return an amount of time with its interval in the unit that suits it.
+
+    >>> time_interval(Estimate(7200.0, 360.0))
+    '2.00 ± 0.10 h'
+    """
     mean = 0.0 if estimate.mean is None else abs(estimate.mean)
     for size, unit in ((3600.0, "h"), (60.0, "min")):
         if mean >= 2.0 * size:
@@ -122,19 +128,26 @@ def time_interval(estimate: Estimate) -> str:
     return interval(estimate, "s")
 
 
+def time_text(seconds: float) -> str:
+    """Return an amount of time in the unit that suits it."""
+    return time_interval(Estimate(seconds, None))
+
+
 def duration(seconds: float) -> str:
     """Return a time span in the unit a person would use.
 
     Examples
     --------
-    >>> duration(0.7), duration(90), duration(300), duration(9000), duration(604800)
-    ('0.7 s', '90 s', '5 min', '2.5 h', '7 days')
+    >>> duration(0.7), duration(90), duration(300), duration(310), duration(9000), duration(604800)
+    ('0.7 s', '90 s', '5 min', '5 min 10 s', '2.5 h', '7 days')
     """
     if not math.isfinite(seconds):
         return "not known"
     for size, unit in ((86_400.0, "days"), (3600.0, "h"), (60.0, "min")):
         if seconds >= 2 * size or seconds == size:
             name = "day" if unit == "days" and seconds == size else unit
+            if unit == "min" and seconds == round(seconds) and seconds % 6.0:
+                return f"{seconds // 60:.0f} min {seconds % 60:.0f} s"
             return f"{_short(seconds / size)} {name}"
     return f"{_short(seconds)} s"
 
@@ -163,7 +176,7 @@ def about_one_in(share: float) -> str:
     if share > 1.0 / 3.0:
         return percent(share, 2)
     one_in = 1.0 / share
-    return f"about 1 in {digits(one_in, 2)}" if one_in >= 9.5 else f"about 1 in {one_in:.0f}"
+    return f"about 1 in {digits(one_in, 2)}" if one_in >= 100.0 else f"about 1 in {one_in:.0f}"
 
 
 def listing(names: Sequence[str], most: int = 8) -> str:
@@ -217,10 +230,14 @@ def day_label(time: dt.datetime) -> str:
     return f"{WEEKDAYS[time.weekday()]} {time.day} {MONTHS[time.month - 1]}"
 
 
+def bind_units(text: str) -> str:
+    """Return text in which no line may break between a number and its unit or its interval."""
+    return _BEFORE_UNIT.sub(_BOUND_SPACE, text)
+
+
 def wrapped(text: str, indent: str = "") -> list[str]:
     """Return text as lines of a terminal, those after the first indented; a number keeps its unit."""
-    bound = _BEFORE_UNIT.sub(_BOUND_SPACE, text)
-    lines = textwrap.wrap(bound, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    lines = textwrap.wrap(bind_units(text), WIDTH, subsequent_indent=indent, break_on_hyphens=False)
     return [line.replace(_BOUND_SPACE, " ") for line in lines]
 
 

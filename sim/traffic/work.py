@@ -113,56 +113,60 @@ def _draw_handling(rng: np.random.Generator, trucks: Trucks, count: int) -> Floa
     return rng.standard_gamma(shape, (count, 2)).T * (mean / shape)
 
 
+def _draw_stream(
+    scenario: Scenario, layout: Layout, replication: int, number: int, offset_s: float
+) -> list[np.ndarray]:
+    """Draw one stream of moves; columns in the order of `Tasks`, each with memory of its own."""
+    work = scenario.work[number]
+
+    def stream(name: str, *sub: int) -> np.random.Generator:
+        return random_stream(scenario.seed, replication, name, number, *sub)
+
+    time = _draw_arrivals(stream("arrivals"), hourly_rates(work), offset_s, scenario.duration_s)
+    count = len(time)
+    share = np.cumsum(aisle_shares(work, len(layout.aisles)))[:-1]
+    aisle = np.searchsorted(share, stream("aisles").random((count, 2)), side="right")
+    bay = draw_depths(stream("bays"), 2 * count, work.bay_skew).reshape(count, 2) * layout.length_m[aisle]
+    is_rack_to_rack = work.kind == "replenish"
+    door = stream("doors").integers(len(layout.door_m), size=count)
+    handling = np.array(
+        [_draw_handling(stream("handling", group), trucks, count) for group, trucks in enumerate(scenario.trucks)]
+    ).reshape(len(scenario.trucks), 2, count)
+    return [
+        time,
+        np.full(count, number),
+        np.full(count, KINDS.index(work.kind)),
+        aisle[:, 0].copy(),
+        bay[:, 0].copy(),
+        aisle[:, 1].copy() if is_rack_to_rack else np.full(count, -1),
+        bay[:, 1].copy() if is_rack_to_rack else np.full(count, np.nan),
+        np.full(count, -1) if is_rack_to_rack else door,
+        handling[:, 0].copy(),
+        handling[:, 1].copy(),
+    ]
+
+
 def draw_tasks(scenario: Scenario, layout: Layout, replication: int) -> Tasks:
     """Draw every move of one replication.
 
     Each stream of moves and each truck group has draws of its own, so that a change in one of them
     leaves the others' times and places as they were.
     """
+    if not scenario.work:
+        nothing, none = np.zeros(0), np.zeros(0, dtype=np.int64)
+        by_group = np.zeros((len(scenario.trucks), 0))
+        return Tasks(nothing, none, none, none, nothing, none, nothing, none, by_group, by_group)
     start = scenario.start_datetime
     offset = (
         start.weekday() * SECONDS_PER_DAY
         + (start - start.replace(hour=0, minute=0, second=0, microsecond=0)).total_seconds()
     )
-    columns: list[list[np.ndarray]] = []
-    for number, work in enumerate(scenario.work):
-
-        def stream(name: str, *sub: int, work_number: int = number) -> np.random.Generator:
-            return random_stream(scenario.seed, replication, name, work_number, *sub)
-
-        time = _draw_arrivals(stream("arrivals"), hourly_rates(work), offset, scenario.duration_s)
-        count = len(time)
-        share = np.cumsum(aisle_shares(work, len(layout.aisles)))[:-1]
-        place = stream("aisles").random((count, 2))
-        aisle = np.searchsorted(share, place, side="right")
-        depth = draw_depths(stream("bays"), 2 * count, work.bay_skew).reshape(count, 2)
-        bay = depth * layout.length_m[aisle]
-        is_rack_to_rack = work.kind == "replenish"
-        door = stream("doors").integers(len(layout.door_m), size=count)
-        handling = np.array(
-            [
-                _draw_handling(stream("handling", group), trucks, count)
-                for group, trucks in enumerate(scenario.trucks)
-            ]
-        ).reshape(len(scenario.trucks), 2, count)
-        columns.append(
-            [
-                time,
-                np.full(count, number),
-                np.full(count, KINDS.index(work.kind)),
-                aisle[:, 0],
-                bay[:, 0],
-                aisle[:, 1] if is_rack_to_rack else np.full(count, -1),
-                bay[:, 1] if is_rack_to_rack else np.full(count, np.nan),
-                np.full(count, -1) if is_rack_to_rack else door,
-                handling[:, 0],
-                handling[:, 1],
-            ]
-        )
-    if not columns:
-        nothing, none = np.zeros(0), np.zeros(0, dtype=np.int64)
-        by_group = np.zeros((len(scenario.trucks), 0))
-        return Tasks(nothing, none, none, none, nothing, none, nothing, none, by_group, by_group)
-    joined = [np.concatenate(parts, axis=-1) for parts in zip(*columns, strict=True)]
-    order = np.argsort(joined[0], kind="stable")
-    return Tasks(*(column[..., order] for column in joined))
+    streams = [
+        _draw_stream(scenario, layout, replication, number, offset) for number in range(len(scenario.work))
+    ]
+    order = np.argsort(np.concatenate([columns[0] for columns in streams]), kind="stable")
+    ordered = []
+    while streams[0]:
+        # column by column, each dropped once it is merged: a year of moves lies in memory once, not three times
+        ordered.append(np.concatenate([columns.pop(0) for columns in streams], axis=-1)[..., order])
+    return Tasks(*ordered)
