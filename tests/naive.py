@@ -149,11 +149,11 @@ def zones_of(
     return zones
 
 
-def cuts_of(zone: Zone, run_end: float, offset: float) -> list[float]:
+def cuts_of(zone: Zone, run_end: float, quarters: list[float]) -> list[float]:
     """Return every instant of the run at which anything may change in a zone, and its ends."""
     cuts = {0.0, run_end}
     cuts.update(HOUR * hour for hour in range(int(run_end // HOUR) + 1))
-    cuts.update(QUARTER * quarter - offset for quarter in range(int((run_end + offset) // QUARTER) + 1))
+    cuts.update(quarters)
     cuts.update(period.begin for period in zone.periods)
     cuts.update(command.time for command in zone.commands)
     for _, enter, leave in zone.stays:
@@ -171,7 +171,7 @@ def cuts_of(zone: Zone, run_end: float, offset: float) -> list[float]:
 
 
 def add_zone(
-    zone: Zone, run_end: float, offset: float, here: Ledger, hours: list[Ledger], site: Ledger
+    zone: Zone, run_end: float, quarters: list[float], here: Ledger, hours: list[Ledger], site: Ledger
 ) -> list[tuple[int, float, float]]:
     """Add one zone to its own row, to the hours and to the site; return (visit, start, end) of dim pieces."""
     commands, pieces, periods = zone.commands, zone.pieces, zone.periods
@@ -185,39 +185,39 @@ def add_zone(
         for ledger in (here, hours[int(instant // HOUR)], site):
             ledger.sums[name].append(amount)
 
-    cuts = cuts_of(zone, run_end, offset)
+    cuts = cuts_of(zone, run_end, quarters)
     for start, end in pairwise(cuts):
-        middle, length = (start + end) / 2.0, end - start
-        command = commands[bisect_right(times, middle) - 1]
-        piece = pieces[bisect_right(starts, middle) - 1]
-        period = periods[bisect_right(begins, middle) - 1]
+        length = end - start
+        command = commands[bisect_right(times, start) - 1]
+        piece = pieces[bisect_right(starts, start) - 1]
+        period = periods[bisect_right(begins, start) - 1]
         level_a, level_b = piece.at(start), piece.at(end)
         level = (level_a + level_b) / 2.0
         watts = (zone.power(level_a) + zone.power(level_b)) / 2.0
-        is_code_full = any(on <= middle < off for on, off in zone.code_full)
-        trucks = [visit for visit, enter, leave in zone.stays if enter <= middle < leave]
+        is_code_full = any(on <= start < off for on, off in zone.code_full)
+        trucks = [visit for visit, enter, leave in zone.stays if enter <= start < leave]
         fixed = zone.fixed * full * length
         energy = zone.dimmed * watts * length + fixed
         always = zone.dimmed * full * length + fixed
-        add("energy_kwh", middle, energy)
-        add("always_on_kwh", middle, always)
-        add("schedule_only_kwh", middle, zone.dimmed * zone.power(period.occupied) * length + fixed)
-        add("code_minimum_kwh", middle, zone.dimmed * full * length * (1.0 if is_code_full else 0.5) + fixed)
+        add("energy_kwh", start, energy)
+        add("always_on_kwh", start, always)
+        add("schedule_only_kwh", start, zone.dimmed * zone.power(period.occupied) * length + fixed)
+        add("code_minimum_kwh", start, zone.dimmed * full * length * (1.0 if is_code_full else 0.5) + fixed)
         if command.state != "high":
-            add("time_at_low_h", middle, length)
+            add("time_at_low_h", start, length)
         if command.level == 0.0:
-            add("time_at_zero_h", middle, length)
+            add("time_at_zero_h", start, length)
         if trucks:
-            add("occupied_h", middle, length)
+            add("occupied_h", start, length)
         elif command.state == "high":
-            add("lit_empty_h", middle, length)
+            add("lit_empty_h", start, length)
         if level < period.occupied:
             for visit in trucks:
-                add("dim_truck_s", middle, length)
-                add("shortfall_truck_s", middle, length * (period.occupied - level) / period.occupied)
+                add("dim_truck_s", start, length)
+                add("shortfall_truck_s", start, length * (period.occupied - level) / period.occupied)
                 dim.append((visit, start, end))
-        quarter = int((middle + offset) // QUARTER)
-        hour = hours[int(max(0.0, quarter * QUARTER - offset) // HOUR)]
+        quarter = bisect_right(quarters, start) - 1
+        hour = hours[int(max(0.0, quarters[quarter]) // HOUR)]
         for ledger in (here, hour, site):
             ledger.quarters.setdefault(quarter, []).append(energy)
             ledger.full_quarters.setdefault(quarter, []).append(always)
@@ -264,6 +264,8 @@ def naive_replay(
     run_end = scenario.duration_s
     start = scenario.start_datetime
     offset = (start.minute * 60 + start.second + start.microsecond / 1e6) % QUARTER
+    # starts of the quarter-hours of the local clock; the first may lie before the run
+    quarters = [QUARTER * k - offset for k in range(math.ceil((run_end + offset) / QUARTER))]
     has_visits = stays is not None and visits is not None
     zones = zones_of(scenario, detections, stays or [])
     site = Ledger()
@@ -272,7 +274,7 @@ def naive_replay(
     dim_of_visit: dict[int, list[tuple[float, float]]] = {}
     for zone in zones:
         here: dict[int, list[tuple[float, float]]] = {}
-        for visit, begin, end in add_zone(zone, run_end, offset, rows[zone.name], hours, site):
+        for visit, begin, end in add_zone(zone, run_end, quarters, rows[zone.name], hours, site):
             here.setdefault(visit, []).append((begin, end))
             dim_of_visit.setdefault(visit, []).append((begin, end))
         for pieces in here.values():
@@ -285,8 +287,8 @@ def naive_replay(
     for number, (_, enter, _, arrive) in enumerate(visits or []):
         if enter >= run_end:
             continue
-        first = min((stay_enter, zone) for zone, visit, stay_enter, _ in stays or [] if visit == number)
-        for ledger in (site, hours[int(enter // HOUR)], rows[first[1]]):
+        first = min((stay_enter, zone) for zone, visit, stay_enter, _ in stays or [] if visit == number)[1]
+        for ledger in (site, hours[int(enter // HOUR)], rows[first]):
             ledger.waits.append(enter - arrive)
         site.visits += 1
         hours[int(enter // HOUR)].visits += 1

@@ -5,6 +5,7 @@ Outcomes are round numbers chosen here, not computed by the rooms that the pictu
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from dataclasses import replace
 from typing import Any
@@ -30,7 +31,9 @@ def make_scenario(**changes: Any) -> Scenario:
         "days": 1.0,
         "seed": 11,
         "replications": 2,
-        "floor": {"aisles": 3, "aisle_length_m": 60.0, "aisle_pitch_m": 5.0, "dock_doors": 2, "aisle_capacity": 2},
+        "floor": {
+            "aisles": 3, "aisle_length_m": 60.0, "aisle_pitch_m": 5.0, "dock_doors": 2, "aisle_capacity": 2,
+        },
         "luminaires": {"per_aisle": 10, "full_w": 100.0},
         "sensors": {"at": "ends", "range_m": 9.0, "hold_s": 30.0, "latency_s": 0.5},
         "lighting": {
@@ -47,12 +50,12 @@ def make_scenario(**changes: Any) -> Scenario:
             {"name": "reach", "count": 4, "speed_laden_m_per_s": 2.0, "speed_empty_m_per_s": 2.0,
              "handling_mean_s": 60.0}
         ],
-        "shifts": [{"trucks": "reach", "from": "06:00", "to": "22:00", "crew": 3, "breaks": [["09:00", "09:20"]]}],
+        "shifts": [
+            {"trucks": "reach", "from": "06:00", "to": "22:00", "crew": 3, "breaks": [["09:00", "09:20"]]}
+        ],
         "work": [{"name": "retrieval", "kind": "retrieve", "per_hour": 20.0, "top_20pct_share": 0.6}],
     }
     content.update(changes)
-    import datetime as dt
-
     content["start"] = dt.datetime.fromisoformat(content["start"])
     return Scenario.model_validate(content)
 
@@ -131,7 +134,8 @@ def make_levels(scenario: Scenario, detections: Detections, zone: int, delay_s: 
 def _add_low(rows: list[tuple[float, float, float, float, float, bool]], begin: float, end: float) -> None:
     fade = min(end, begin + 10.0)
     from_level = 1.0 if rows else 0.3
-    rows.append((begin, fade, from_level, from_level - (from_level - 0.3) * (fade - begin) / 10.0, 0.3, False))
+    to_level = from_level - (from_level - 0.3) * (fade - begin) / 10.0
+    rows.append((begin, fade, from_level, to_level, 0.3, False))
     if end > fade:
         rows.append((fade, end, 0.3, 0.3, 0.3, False))
 
@@ -151,7 +155,7 @@ def make_outcomes(scenario: Scenario, factor: float = 1.0, with_visits: bool = T
     midnight = scenario.start_datetime.replace(hour=0, minute=0)
     offset = (scenario.start_datetime - midnight).total_seconds() % 900.0
     quarters = math.ceil((scenario.duration_s + offset) / 900.0)
-    total = {name: 0.0 for name in OUTCOMES}
+    total = dict.fromkeys(OUTCOMES, 0.0)
     total.update(
         energy_kwh=0.5 * factor * always, always_on_kwh=always, schedule_only_kwh=0.8 * always,
         code_minimum_kwh=0.7 * always, saved_kwh=always * (1 - 0.5 * factor), saved_share=1 - 0.5 * factor,
@@ -159,7 +163,8 @@ def make_outcomes(scenario: Scenario, factor: float = 1.0, with_visits: bool = T
         time_at_low_h=0.25 * zones * run_h, time_at_zero_h=zones * run_h / 12.0,
         lit_empty_h=zones * run_h * 10 / 24, occupied_h=zones * run_h / 6.0,
         dim_truck_s=1234.0 * factor, shortfall_truck_s=800.0 * factor, dim_entries=40.0 * factor,
-        false_offs=3.0 * factor, switch_ups=120.0 * factor, switch_downs=118.0 * factor, timetable_changes=6.0,
+        false_offs=3.0 * factor, switch_ups=120.0 * factor, switch_downs=118.0 * factor,
+        timetable_changes=6.0,
         dim_spell_max_s=95.0 * factor, dim_spell_p95_s=12.0, visits=400.0, visits_per_h=400.0 / run_h,
         mouth_wait_s=600.0, mouth_wait_mean_s=1.5,
     )

@@ -1,0 +1,1 @@
+"""The house keeps its own rules: rooms, fences, names, docstrings, hygiene."""

@@ -1,0 +1,171 @@
+"""What the readers of logs make of rows: times, order, cuts, unions, columns of visits."""
+
+from __future__ import annotations
+
+import datetime as dt
+import random
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim.errors import InputError
+from sim.floor.layout import lay_out
+from sim.log_values import fast_numbers, parse_number, parse_stamp
+from sim.scenario.toml import load_scenario
+from sim.sensing.logs import read_detections
+from sim.traffic.logs import read_visit_rows
+
+SITE = load_scenario(Path(__file__).parents[1] / "corpus" / "logs" / "site.toml")
+LAYOUT = lay_out(SITE)
+FULL = (
+    "aisle,enter,leave,truck,bay_m,arrive,type,task,enters_at,leaves_at,second_bay_m,second_stand_s\n"
+    "A02,10,50.5,reach-01,12.5,9.25,reach,replenish-both,back,front,30,11\n"
+    "A01,10,90000,,,,,,,,,\n"
+    "B 1,20,40,t 7,0,20,,retrieve,front,back,,\n"
+)
+
+
+def written(folder: Path, text: str | bytes) -> Path:
+    """Write a log."""
+    path = folder / "log.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def test_visits_with_every_column(tmp_path: Path) -> None:
+    rows = read_visit_rows(written(tmp_path, FULL), SITE, LAYOUT)
+    assert rows.line.tolist() == [2, 3, 4]
+    assert rows.aisle.tolist() == [1, 0, 2]
+    assert rows.enter.tolist() == [10.0, 10.0, 20.0]
+    assert rows.leave.tolist() == [50.5, 86400.0, 40.0]
+    assert rows.truck == ("reach-01", "", "t 7")
+    assert rows.type == ("reach", "", "")
+    assert rows.task == ("replenish-both", "unknown", "retrieve")
+    assert rows.enters_back.tolist() == [True, False, False]
+    assert rows.leaves_back.tolist() == [False, False, True]
+    np.testing.assert_array_equal(rows.bay_m, [12.5, np.nan, 0.0])
+    np.testing.assert_array_equal(rows.arrive, [9.25, np.nan, 20.0])
+    np.testing.assert_array_equal(rows.second_bay_m, [30.0, np.nan, np.nan])
+    np.testing.assert_array_equal(rows.second_stand_s, [11.0, np.nan, np.nan])
+
+
+def test_visits_with_the_least_columns(tmp_path: Path) -> None:
+    rows = read_visit_rows(written(tmp_path, "leave,aisle,enter\n30,A01,0\n"), SITE, LAYOUT)
+    assert (rows.truck, rows.type, rows.task) == (("",), ("",), ("unknown",))
+    assert not rows.enters_back.any()
+    assert np.isnan(rows.bay_m).all()
+    assert np.isnan(rows.arrive).all()
+
+
+def test_sorting_visits_keeps_rows_of_one_time_in_order(tmp_path: Path) -> None:
+    text = "aisle,enter,leave,truck\nA01,30,40,a\nA01,20,25,b\nA02,30,35,c\nA02,20,21,d\n"
+    path = written(tmp_path, text)
+    with pytest.raises(InputError, match="2 such rows"):
+        read_visit_rows(path, SITE, LAYOUT)
+    rows = read_visit_rows(path, SITE, LAYOUT, sort=True)
+    assert rows.truck == ("b", "d", "a", "c")
+    assert rows.line.tolist() == [3, 5, 2, 4]
+
+
+def test_order_of_detections_counts_within_a_zone(tmp_path: Path) -> None:
+    text = "zone,start,end\nA02,50,60\nA01,0,5\nA01,7,8\nA02,70,80\n"
+    found = read_detections(written(tmp_path, text), SITE, LAYOUT)
+    assert found.zone.tolist() == [0, 0, 1, 1]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["A01", "A02", "B 1"]), st.integers(0, 300), st.integers(0, 40)),
+        min_size=1,
+        max_size=40,
+    ),
+    st.randoms(use_true_random=False),
+)
+def test_shuffled_and_sorted_is_the_log_in_order(
+    tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[str, int, int]], rng: random.Random
+) -> None:
+    """Shuffling and `sort` changes nothing; the count of rows out of order is exact."""
+    folder = tmp_path_factory.mktemp("logs")
+    ordered = sorted(rows, key=lambda row: row[1])
+    lines = [f"{zone},{start},{start + length}" for zone, start, length in ordered]
+    in_order = read_detections(written(folder, "\n".join(["zone,start,end", *lines])), SITE, LAYOUT)
+    rng.shuffle(lines)
+    path = written(folder, "\n".join(["zone,start,end", *lines]))
+    again = read_detections(path, SITE, LAYOUT, sort=True)
+    for column in ("zone", "start", "end"):
+        assert getattr(again, column).tolist() == getattr(in_order, column).tolist()
+    latest: dict[str, int] = {}
+    late = 0
+    for line in lines:
+        zone, start, _ = line.split(",")
+        late += int(start) < latest.get(zone, -1)
+        latest[zone] = int(start)
+    if late:
+        with pytest.raises(InputError, match="the only such row" if late == 1 else f"{late} such rows"):
+            read_detections(path, SITE, LAYOUT)
+
+
+def test_union_by_hand(tmp_path: Path) -> None:
+    """Seconds in which a zone is seen, counted one by one."""
+    text = "zone,start,end\nA01,0,3\nA01,2,5\nA01,5,6\nA01,7,7\nA01,7,9\nA01,20,\nA02,3,4\n"
+    found = read_detections(written(tmp_path, text), SITE, LAYOUT)
+    assert list(zip(found.zone.tolist(), found.start.tolist(), found.end.tolist(), strict=True)) == [
+        (0, 0.0, 6.0),
+        (0, 7.0, 9.0),
+        (0, 20.0, 20.0),
+        (1, 3.0, 4.0),
+    ]
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_numbers_survive_writing(value: float) -> None:
+    assert parse_number(repr(value)) == value
+    column = fast_numbers([repr(value), ""])
+    assert column is not None
+    assert column[0] == value
+    assert np.isnan(column[1])
+
+
+@settings(max_examples=200)
+@given(st.integers(0, 10**9), st.integers(0, 999_999_999), st.integers(1, 9))
+def test_date_times_are_the_nearest_double(seconds: int, fraction: int, digits: int) -> None:
+    """Exact in rational arithmetic, then rounded once."""
+    start = dt.datetime(2027, 3, 1, 6)
+    digits_text = f"{fraction:09d}"[:digits]
+    text = f"{(start + dt.timedelta(seconds=seconds)).isoformat()}.{digits_text}"
+    assert parse_stamp(text, start) == float(seconds + Fraction(int(digits_text), 10**digits))
+
+
+def test_date_times_against_a_start_within_a_second() -> None:
+    start = dt.datetime(2027, 3, 1, 6, 0, 0, 250_000)
+    assert parse_stamp("2027-03-01T06:00:01.75", start) == 1.5
+    assert parse_stamp("2027-03-01 05:59:59", start) == -1.25
+    assert parse_stamp("2027-03-01T06:00", dt.datetime(2027, 3, 1)) == 21_600.0
+
+
+LETTERS = st.sampled_from(list("zonestard,;\"'\n\r\t 0123456789.-+eEAB:TZ\u00e4\0"))
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(LETTERS, max_size=80) | st.binary(max_size=60), st.booleans())
+def test_any_log(tmp_path_factory: pytest.TempPathFactory, tail: str | bytes, is_visits: bool) -> None:
+    """Whatever the bytes, only an InputError leaves."""
+    folder = tmp_path_factory.mktemp("logs")
+    data = tail if isinstance(tail, bytes) else tail.encode()
+    header = b"aisle,enter,leave,truck\nA01,0,3,t\n" if is_visits else b"zone,start,end\nA01,0,3\n"
+    for text in (data, header + data):
+        path = written(folder, text)
+        faults: str | None = None
+        try:
+            if is_visits:
+                assert len(read_visit_rows(path, SITE, LAYOUT).enter) > 0
+            else:
+                assert len(read_detections(path, SITE, LAYOUT).start) > 0
+        except InputError as error:
+            faults = str(error)
+        assert faults is None or faults.replace("\n", "").isprintable()
