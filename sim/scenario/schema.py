@@ -34,6 +34,7 @@ __all__ = [
     "Lighting",
     "Luminaires",
     "Override",
+    "Recommend",
     "Scenario",
     "Sensors",
     "Settings",
@@ -66,6 +67,7 @@ LocalTime = Annotated[
 ]
 Frozen = BeforeValidator(_as_tuple)
 Names = Annotated[tuple[Name, ...], Field(min_length=1), Frozen]
+AnyNames = Annotated[tuple[Name, ...], Frozen]
 Days = Annotated[tuple[Weekday, ...], Field(min_length=1), Frozen]
 Level = Annotated[float, Field(ge=0.0, le=1.0)]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
@@ -78,6 +80,8 @@ Curve = Annotated[
     tuple[Annotated[tuple[Level, Amount], Frozen], ...], Field(min_length=2, max_length=1000), Frozen
 ]
 Metres = Annotated[tuple[Amount, ...], Field(min_length=1), Frozen]
+Seconds = Annotated[tuple[Positive, ...], Field(min_length=1, max_length=1000), Frozen]
+Levels = Annotated[tuple[Level, ...], Field(min_length=1, max_length=254), Frozen]
 Breaks = Annotated[tuple[Annotated[tuple[Clock, Clock], Frozen], ...], Frozen]
 EVERY_DAY: tuple[Weekday, ...] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
@@ -288,6 +292,41 @@ class Override(Part):
     _check_curve = field_validator("power_curve")(Luminaires._check_curve.__func__)  # type: ignore[attr-defined]
 
 
+class Recommend(Part):
+    """What a recommendation must keep to, and what the controller offers."""
+
+    minimise: Name = quantity("additive outcome to make as small as the limits allow", "-", "energy_kwh")
+    max: dict[Name, Amount] = quantity(
+        "limits of the whole site: an additive outcome alone or with _per_visit, _per_day, _per_hour, "
+        "_per_zone_hour behind it, to the most allowed on the average",
+        "-",
+        {},
+    )
+    max_zone: dict[Name, Amount] = quantity("the same limits for each control zone by itself", "-", {})
+    max_hour: dict[Name, Amount] = quantity("the same limits for each hour of the day by itself", "-", {})
+    timeouts_s: Seconds | None = quantity("timeouts the controller offers; absent: 30 s to 30 min", "s", None)
+    levels: Levels | None = quantity(
+        "unoccupied levels the controller offers; absent: those of IEC 62386-102 nearest to 10, 20, 30, 40 "
+        "and 50 %",
+        "-",
+        None,
+    )
+    groups: int = quantity("groups of like aisles that share their settings", "groups", 3, ge=1, le=100)
+    unoccupied_floor_share: Level | dict[Name, Level] | None = quantity(
+        "lowest unoccupied level allowed, share of full light: one number, or one by settings", "-", None
+    )
+    unoccupied_floor_lux: Amount | dict[Name, Amount] | None = quantity(
+        "the same in lux on the floor; needs floor_lux_at_full", "lx", None
+    )
+    occupied_lux: Positive | None = quantity(
+        "light wanted while a zone is held; absent: the occupied levels stay as they are", "lx", None
+    )
+    egress_aisles: AnyNames | None = quantity("aisles that are marked ways out; [] for none", "-", None)
+    egress_floor_share: Level | None = quantity("lowest unoccupied level allowed in them", "-", None)
+    egress_floor_lux: Amount | None = quantity("the same in lux on the floor", "lx", None)
+    walked_aisles: AnyNames | None = quantity("aisles in which people walk; [] for none", "-", None)
+
+
 class Scenario(Part):
     """A site, its traffic and its lights: the whole file, every default filled in."""
 
@@ -311,6 +350,7 @@ class Scenario(Part):
     shifts: Annotated[tuple[Shift, ...], Frozen] = quantity("who works when", "-", ())
     work: Annotated[tuple[Work, ...], Frozen] = quantity("the streams of moves", "-", ())
     override: Annotated[tuple[Override, ...], Frozen] = quantity("what differs in some aisles", "-", ())
+    recommend: Recommend | None = quantity("what a recommendation must keep to", "-", None)
 
     @field_validator("start")
     @classmethod

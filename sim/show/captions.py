@@ -82,18 +82,16 @@ def _aisles(numbers: AisleNumbers) -> str:
         if numbers.ranked_by else ""
     )
     low, off = float(numbers.low.mean()), float(numbers.off.mean())
+    dark = f" and off for {percent(off)}" if off else ""
     if not numbers.knows_trucks:
         high = float(numbers.in_use.mean())
-        return (
-            f"{which}Lights were high for {percent(high)} of the time, low for {percent(low)}, off for "
-            f"{percent(off)}."
-        )
+        return f"{which}Lights were high for {percent(high)} of the time, low for {percent(low)}{dark}."
     empty, occupied = float(numbers.lit_empty.mean()), float(numbers.occupied.mean())
     return (
         f"{which}On average a truck was in the zone for {percent(occupied)} of the time (upright mark). "
         f"Lights were high with no truck there for {percent(empty)} (hatched): the energy still to win. "
-        f"They were low for {percent(low)} and off for {percent(off)}. Where the mark lies beyond the "
-        "first part of the bar, trucks were there while the command was low."
+        f"They were low for {percent(low)}{dark}. Where the mark lies beyond the first part of the bar, "
+        "trucks were there while the command was low."
     )
 
 

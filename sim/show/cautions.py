@@ -44,7 +44,7 @@ class LuxLimit:
 
 
 LUX_LIMITS: tuple[LuxLimit, ...] = (
-    LuxLimit(150.0, "gangways with people", "EN 12464-1:2002, 5.1"),
+    LuxLimit(150.0, "gangways with people", "EN 12464-1:2002, 5.1; 2011 likewise"),
     LuxLimit(TRUCK_LIGHT_LUX, "below it trucks need lights of their own", "29 CFR 1910.178(h)(2): 2 lm/ft2"),
     LuxLimit(20.0, "movement of people, machines and vehicles, average", "HSE HSG38, 2nd ed. 1997, Table 1"),
     LuxLimit(EGRESS_LUX, "walking surface of a means of egress", "IBC and IFC 2021, 1008.2.1: 1 fc"),

@@ -35,6 +35,7 @@ __all__ = ["draw_hour"]
 TRUCK = "#0f3d66"
 UNKNOWN_PLACE = (0, (3, 1))
 BORDER = (0, (1, 1.5))
+STRIP_IN = 0.95
 KEY_COLUMNS = 5
 GUTTER = 0.1
 MOST_GUTTER = 0.4
@@ -48,7 +49,7 @@ LEAST_SHARE = 0.02
 def draw_hour(numbers: HourNumbers, start: dt.datetime) -> Figure:
     """Draw the chosen aisles one above the other over the same hour."""
     strips = numbers.strips
-    figure = blank_figure(1.0 + 1.12 * max(len(strips), 1))
+    figure = blank_figure(1.0 + STRIP_IN * max(len(strips), 1))
     all_axes = figure.subplots(len(strips), 1, sharex=True, squeeze=False)[:, 0]
     for axes, strip in zip(all_axes, strips, strict=True):
         _draw_strip(axes, strip, numbers)

@@ -1,84 +1,36 @@
-"""The results folder: written whole or not at all.
+"""The results folder of a run or a replay: written whole or not at all.
 
-Comes in: a `Result`.  Goes out: files.  Before: `study`; after: `cli`.  Everything is first written to a
-hidden folder beside the target, which is then renamed.  Numbers are the shortest text that reads back
-the same double; nothing in a file depends on the day, the machine or the number of workers.
+Comes in: a `Result`.  Goes out: files.  Before: `study`, `show/whole_folder`; after: `cli`.  Nothing in a
+file depends on the day, the machine or the number of workers.
 """
 
 from __future__ import annotations
 
-import csv
-import json
 import math
-import os
-import shutil
-import tempfile
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from sim.errors import InputError, MachineError
 from sim.outcome.names import OUTCOMES
 from sim.provenance import content_hash, versions
 from sim.records import Detections, Visits
 from sim.results import Result
 from sim.scenario.toml import dump_scenario
+from sim.show.whole_folder import (
+    MARK,
+    number_text,
+    refuse_existing,
+    texts,
+    write_columns,
+    write_folder,
+    write_json,
+    write_text,
+)
 from sim.study.precision import CONFIDENCE, relative_half_width
 from sim.traffic.kinematics import travel_time
 
 __all__ = ["number_text", "refuse_existing", "summary", "write_results"]
-
-MARK = "summary.json"
-"""The file by which a results folder is recognised."""
-
-
-def number_text(value: float) -> str:
-    """Return the shortest text that reads back the same double; nothing for an unknown value.
-
-    >>> number_text(12.0), number_text(0.1), number_text(float("nan"))
-    ('12', '0.1', '')
-    """
-    if math.isnan(value):
-        return ""
-    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(float(value))
-
-
-def refuse_existing(out: Path, *, force: bool) -> None:
-    """Stop before any work where the results could not be put down.
-
-    Raises
-    ------
-    InputError : the folder exists (without force), or is not one of ours (with force)
-    """
-    if out.is_symlink():
-        raise InputError(f"{out}: is a link; give a real folder")
-    if not out.exists():
-        return
-    if not force:
-        raise InputError(f"{out}: exists already; choose another --out, or --force to replace it")
-    if not (out.is_dir() and (out / MARK).is_file()):
-        raise InputError(f"{out}: is not a results folder (no {MARK}); it is not replaced")
-
-
-def _write_table(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Write a CSV file with one kind of line end on every system."""
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
-
-
-def _texts(column: np.ndarray[Any, Any]) -> list[str]:
-    """Turn a column of numbers into texts."""
-    return [number_text(value) for value in column.astype(np.float64).tolist()]
-
-
-def _columns(path: Path, columns: dict[str, list[str]]) -> None:
-    """Write columns of texts."""
-    _write_table(path, list(columns), zip(*columns.values(), strict=True))
-
 
 def _visit_columns(result: Result, visits: Visits) -> dict[str, list[str]]:
     """Visits of the first replication, with all that a replay of them needs."""
@@ -101,17 +53,17 @@ def _visit_columns(result: Result, visits: Visits) -> dict[str, list[str]]:
     names = [visits.truck_names[truck] for truck in visits.truck]
     return {
         "aisle": [result.layout.aisles[aisle] for aisle in visits.aisle],
-        "enter": _texts(visits.enter),
-        "leave": _texts(visits.leave),
+        "enter": texts(visits.enter),
+        "leave": texts(visits.leave),
         "truck": names,
-        "bay_m": _texts(visits.bay_m),
-        "arrive": _texts(visits.arrive),
+        "bay_m": texts(visits.bay_m),
+        "arrive": texts(visits.arrive),
         "type": [groups.get(name, "") for name in names],
         "task": [visits.task_names[task] for task in visits.task],
         "enters_at": ["back" if back else "front" for back in visits.enters_back],
         "leaves_at": ["back" if back else "front" for back in visits.leaves_back],
-        "second_bay_m": _texts(second_bay),
-        "second_stand_s": _texts(second_stand),
+        "second_bay_m": texts(second_bay),
+        "second_stand_s": texts(second_stand),
     }
 
 
@@ -119,8 +71,8 @@ def _detection_columns(result: Result, detections: Detections) -> dict[str, list
     """Detections of the first replication."""
     return {
         "zone": [result.layout.zones[zone] for zone in detections.zone],
-        "start": _texts(detections.start),
-        "end": _texts(detections.end),
+        "start": texts(detections.start),
+        "end": texts(detections.end),
     }
 
 
@@ -167,18 +119,17 @@ def _write_all(result: Result, folder: Path) -> None:
     from sim.show.figures import draw_figures
     from sim.show.report import render_report
 
-    text = json.dumps(summary(result), indent=2, ensure_ascii=False) + "\n"
-    (folder / MARK).write_text(text, encoding="utf-8", newline="\n")
-    (folder / "scenario.toml").write_text(dump_scenario(result.scenario), encoding="utf-8", newline="\n")
+    write_json(folder / MARK, summary(result))
+    write_text(folder / "scenario.toml", dump_scenario(result.scenario))
     for name, frame in (
         ("zones.csv", result.zones_frame()),
         ("hours.csv", result.hours_frame()),
         ("replications.csv", result.replications_frame()),
     ):
-        _columns(
+        write_columns(
             folder / name,
             {
-                column: _texts(frame[column].to_numpy())
+                column: texts(frame[column].to_numpy())
                 if column in OUTCOMES
                 else [str(v) for v in frame[column]]
                 for column in frame.columns
@@ -186,13 +137,13 @@ def _write_all(result: Result, folder: Path) -> None:
         )
     look = result.close_look
     if look.visits is not None:
-        _columns(folder / "visits.csv", _visit_columns(result, look.visits))
-    _columns(folder / "detections.csv", _detection_columns(result, look.detections))
+        write_columns(folder / "visits.csv", _visit_columns(result, look.visits))
+    write_columns(folder / "detections.csv", _detection_columns(result, look.detections))
     figures = folder / "figures"
     figures.mkdir()
     drawn = draw_figures(result, figures)
     svgs = {path.stem: path.read_text(encoding="utf-8") for path in drawn if path.suffix == ".svg"}
-    (folder / "report.html").write_text(render_report(result, svgs), encoding="utf-8", newline="\n")
+    write_text(folder / "report.html", render_report(result, svgs))
 
 
 def write_results(result: Result, out: Path, *, force: bool = False) -> None:
@@ -209,29 +160,4 @@ def write_results(result: Result, out: Path, *, force: bool = False) -> None:
     InputError : see `refuse_existing`
     MachineError : the disk refused; what was there before is untouched
     """
-    refuse_existing(out, force=force)
-    partial: Path | None = None
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        partial = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=out.parent))
-        _write_all(result, partial)
-        partial.chmod(0o755)
-        if out.exists():
-            old = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".old", dir=out.parent))
-            os.replace(out, old / out.name)
-            os.replace(partial, out)
-            shutil.rmtree(old, ignore_errors=True)
-        else:
-            os.replace(partial, out)
-    except OSError as error:
-        raise MachineError(_disk_words(out, error)) from error
-    finally:
-        if partial is not None and partial.exists():
-            shutil.rmtree(partial, ignore_errors=True)
-
-
-def _disk_words(out: Path, error: OSError) -> str:
-    """Say what the disk refused, with the room that is left."""
-    place = out.parent if out.parent.is_dir() else Path.cwd()
-    free = shutil.disk_usage(place).free
-    return f"{out}: {error.strerror or error}; nothing was written there; free space {free / 1e6:,.1f} MB"
+    write_folder(out, lambda folder: _write_all(result, folder), force=force)

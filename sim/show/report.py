@@ -25,6 +25,7 @@ from sim.show.headline import headline_groups
 from sim.show.in_force import InForce, levels_text, settings_in_force
 from sim.show.words import (
     bind_units,
+    count_of,
     digits,
     duration,
     interval,
@@ -32,7 +33,7 @@ from sim.show.words import (
     percent,
     percent_interval,
     plain,
-    time_text,
+    times_alike,
 )
 from sim.units import SECONDS_PER_HOUR
 
@@ -115,9 +116,10 @@ def _as_data(svg: str) -> str:
 def _subtitle(result: Result) -> str:
     """What was computed, in a line."""
     scenario = result.scenario
-    start = moment(scenario.start_datetime)
-    what = "Replay of a log" if result.source == "replay" else "Simulation"
-    return f"{what} of {duration(scenario.duration_s)} from {start}, {len(result.layout.aisles)} aisles"
+    how = "replay of a log" if result.source == "replay" else "simulated"
+    aisles = count_of(len(result.layout.aisles), "aisle")
+    span = f"{duration(scenario.duration_s)} from {moment(scenario.start_datetime)}"
+    return f"Planning estimate: {aisles}, {span}, {how}"
 
 
 def _settings_row(row: InForce) -> tuple[str, ...]:
@@ -152,8 +154,9 @@ def _zone_rows(result: Result) -> list[tuple[str, ...]]:
     }
     hours = result.scenario.duration_s / SECONDS_PER_HOUR
     order = np.lexsort((-columns["switch_ups"], -np.nan_to_num(columns["dim_truck_s"])))[:MOST_ZONES]
+    times = {name: times_alike(columns[name][order].tolist()) for name in ("dim_truck_s", "dim_spell_max_s")}
     rows = []
-    for zone in order:
+    for place, zone in enumerate(order):
         value = {name: float(column[zone]) for name, column in columns.items()}
         row = [result.layout.zones[zone]]
         if knows_visits(result):
@@ -164,7 +167,7 @@ def _zone_rows(result: Result) -> list[tuple[str, ...]]:
             digits(value["switch_ups"] / result.scenario.days),
         ]
         if knows_visits(result):
-            row += [time_text(value[name]) for name in ("dim_truck_s", "dim_spell_max_s")]
+            row += [times[name][place] for name in ("dim_truck_s", "dim_spell_max_s")]
             row += [digits(value["false_offs"])]
         rows.append(tuple(row))
     return rows
@@ -200,12 +203,14 @@ def _facts(result: Result) -> tuple[tuple[str, str], ...]:
     """Seed, replications, versions, hash."""
     scenario = result.scenario
     numbers = result.replications
-    span = str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]} to {numbers[-1]} ({len(numbers)})"
+    span = f"number {numbers[0]} only"
+    if len(numbers) > 1:
+        span = f"{len(numbers)}, numbers {numbers[0]} to {numbers[-1]}"
     facts = [("Run", f"{duration(scenario.duration_s)} from {moment(scenario.start_datetime)}")]
     if result.source == "run":
         facts += [("Seed", str(scenario.seed)), ("Replications", span)]
         if scenario.precision is not None:
-            facts.append(("Precision asked", f"energy within {percent(scenario.precision)}"))
+            facts.append(("Precision asked", f"energy within {plain(100.0 * scenario.precision)} %"))
     facts.append(("Versions", ", ".join(f"{name} {number}" for name, number in versions().items())))
     facts.append(("Scenario", f"sha256 {content_hash(scenario.content())}"))
     return tuple(facts)

@@ -50,7 +50,7 @@ def site_lines(
         "",
         *_week(scenario),
         "",
-        *_part("trucks", [_trucks(trucks) for trucks in scenario.trucks]),
+        *_trucks(scenario.trucks),
         *_part("shifts", [_shift(shift) for shift in scenario.shifts]),
         *_work(scenario.work, len(layout.aisles)),
         *_part("overrides", list(_overrides(scenario))),
@@ -71,10 +71,10 @@ def _part(heading: str, rows: Sequence[str], most: int = MOST_ROWS) -> list[str]
 def _run(scenario: Scenario, programs: Sequence[Program]) -> str:
     """Span, seed, replications."""
     until = "" if scenario.precision is None else f" or more: energy to {plain(100 * scenario.precision)} %"
-    borders = count_of(max(len(program.border) - 2 for program in programs), "border")
+    borders = count_of(max(len(program.border) - 2 for program in programs), "timetable border")
     return (
         f"{duration(scenario.duration_s)} from {moment(scenario.start_datetime)}, seed {scenario.seed}, "
-        f"{count_of(scenario.replications, 'replication')}{until}, {borders} of the timetable"
+        f"{count_of(scenario.replications, 'replication')}{until}, {borders}"
     )
 
 
@@ -157,15 +157,20 @@ def _week(scenario: Scenario) -> list[str]:
     return [*lines, *wrapped(" " * INDENT + key, " " * INDENT)]
 
 
-def _trucks(trucks: Trucks) -> str:
-    """One group of trucks."""
-    rate = trucks.acceleration_m_per_s2
-    ramp = f"{plain(rate)} m/s2" if rate else "constant speed"
-    return (
-        f"{trucks.name}: {trucks.count}, {plain(trucks.speed_laden_m_per_s)} m/s laden, "
-        f"{plain(trucks.speed_empty_m_per_s)} m/s empty, {ramp}; handling "
-        f"{duration(trucks.handling_mean_s)} (cv {plain(trucks.handling_cv)})"
-    )
+def _trucks(groups: Sequence[Trucks]) -> list[str]:
+    """Groups of trucks."""
+    if not groups:
+        return []
+    lines = [f"{'trucks':<27}{'count':>5}  {'laden / empty':<18}{'acceleration':<14}handling (cv)"]
+    for group in groups[:MOST_ROWS]:
+        speeds = f"{plain(group.speed_laden_m_per_s)} / {plain(group.speed_empty_m_per_s)} m/s"
+        rate = group.acceleration_m_per_s2
+        ramp = f"{plain(rate)} m/s2" if rate else "none"
+        handling = f"{duration(group.handling_mean_s)} ({plain(group.handling_cv)})"
+        lines.append(f"  {group.name[:MOST_NAME]:<25}{group.count:>5}  {speeds:<18}{ramp:<14}{handling}")
+    if len(groups) > MOST_ROWS:
+        lines.append(f"  and {len(groups) - MOST_ROWS} more")
+    return lines
 
 
 def _shift(shift: Shift) -> str:
@@ -181,16 +186,16 @@ def _work(streams: Sequence[Work], aisles: int) -> list[str]:
     """Streams of moves: how many, and how much of it goes to the busiest aisles."""
     if not streams:
         return []
-    lines = [f"{'work':<27}{'kind':<11}{'days':<10}{'most/h':>6}{'a week':>8}  top aisle, fifth"]
+    lines = [f"{'work':<27}{'kind':<10}{'days':<8}{'most/h':>8}{'a week':>11}  top aisle, fifth"]
     for work in streams[:MOST_WORK]:
         rates = hourly_rates(work)
         shares = sorted(aisle_shares(work, aisles).tolist(), reverse=True)
         fifth = sum(shares[:max(1, round(BUSIEST_PART * aisles))])
         days = weekday_list(work.days)
-        days = days if len(days) < 10 else f"{len(work.days)} days"
+        days = days if len(days) < 8 else f"{len(work.days)} days"
         lines.append(
-            f"  {work.name[:MOST_NAME]:<25}{work.kind:<11}{days:<10}{plain(float(rates.max())):>6}"
-            f"{digits(float(rates.sum())):>8}  {percent(shares[0]):>7}, {percent(fifth)}"
+            f"  {work.name[:MOST_NAME]:<25}{work.kind:<10}{days:<8}{digits(float(rates.max())):>8}"
+            f"{digits(float(rates.sum())):>11}  {percent(shares[0])}, {percent(fifth)}"
         )
     if len(streams) > MOST_WORK:
         lines.append(f"  and {len(streams) - MOST_WORK} more")

@@ -19,7 +19,8 @@ from sim.traffic.kinematics import time_at
 __all__ = ["Track", "is_dim_at", "level_at", "tracks_within"]
 
 BoolColumn = NDArray[np.bool_]
-POINTS_PER_MOVE = 9
+PARTS_OF_MOVE = (1.0 - np.cos(np.linspace(0.0, np.pi, 9))) / 2.0
+"""Where along a move the line has corners: closer to its ends, where the truck speeds up and brakes."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def _path(
     time, position = [np.array([enter])], [np.array([mouth])]
     for move in np.flatnonzero(moves.visit == row):
         distance = abs(moves.to_m[move] - moves.from_m[move])
-        done = np.linspace(0.0, distance, POINTS_PER_MOVE)
+        done = distance * PARTS_OF_MOVE
         took = time_at(done, distance, moves.speed[move], moves.acceleration[move])
         time.append(moves.start[move] + took)
         position.append(moves.from_m[move] + np.sign(moves.to_m[move] - moves.from_m[move]) * done)

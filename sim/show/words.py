@@ -31,7 +31,7 @@ __all__ = [
     "percent_interval",
     "plain",
     "time_interval",
-    "time_text",
+    "times_alike",
     "weekday_list",
     "wrapped",
 ]
@@ -121,16 +121,26 @@ def time_interval(estimate: Estimate) -> str:
     >>> time_interval(Estimate(7200.0, 360.0))
     '2.00 ± 0.10 h'
     """
-    mean = 0.0 if estimate.mean is None else abs(estimate.mean)
+    size, unit = _time_unit(abs(estimate.mean or 0.0))
+    return interval(estimate, unit, 1.0 / size)
+
+
+def times_alike(seconds: Sequence[float]) -> list[str]:
+    """Return amounts of time in the one unit that suits the greatest of them.
+
+    >>> times_alike([150.0, 15.0])
+    ['2.50 min', '0.250 min']
+    """
+    size, unit = _time_unit(max(seconds, default=0.0))
+    return [interval(Estimate(value / size, None), unit) for value in seconds]
+
+
+def _time_unit(seconds: float) -> tuple[float, str]:
+    """The unit that suits an amount of time, in seconds, and its name."""
     for size, unit in ((3600.0, "h"), (60.0, "min")):
-        if mean >= 2.0 * size:
-            return interval(estimate, unit, 1.0 / size)
-    return interval(estimate, "s")
-
-
-def time_text(seconds: float) -> str:
-    """Return an amount of time in the unit that suits it."""
-    return time_interval(Estimate(seconds, None))
+        if seconds >= 2.0 * size:
+            return size, unit
+    return 1.0, "s"
 
 
 def duration(seconds: float) -> str:

@@ -14,7 +14,10 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from typing import TypeVar
+
+from sim.errors import MachineError
 
 __all__ = ["map_in_order"]
 
@@ -47,6 +50,10 @@ def map_in_order(
     ----------
     function, arguments : picklable where there are several workers
     workers : number of processes; 1 works in this one
+
+    Raises
+    ------
+    MachineError : a worker died
     """
     if workers == 1:
         yield from map(function, arguments)
@@ -61,5 +68,13 @@ def map_in_order(
                 yield under_way.popleft().result()
         while under_way:
             yield under_way.popleft().result()
+    except BrokenProcessPool as error:
+        raise MachineError(
+            "a worker process died (out of memory, or killed from outside); fewer --workers need less memory"
+        ) from error
     finally:
+        # interrupted, failed or closed early: nobody waits for answers that nobody wants
+        if under_way:
+            for child in multiprocessing.active_children():
+                child.terminate()
         pool.shutdown(wait=True, cancel_futures=True)

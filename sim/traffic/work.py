@@ -130,7 +130,10 @@ def _draw_stream(
     is_rack_to_rack = work.kind == "replenish"
     door = stream("doors").integers(len(layout.door_m), size=count)
     handling = np.array(
-        [_draw_handling(stream("handling", group), trucks, count) for group, trucks in enumerate(scenario.trucks)]
+        [
+            _draw_handling(stream("handling", group), trucks, count)
+            for group, trucks in enumerate(scenario.trucks)
+        ]
     ).reshape(len(scenario.trucks), 2, count)
     return [
         time,
@@ -167,6 +170,6 @@ def draw_tasks(scenario: Scenario, layout: Layout, replication: int) -> Tasks:
     order = np.argsort(np.concatenate([columns[0] for columns in streams]), kind="stable")
     ordered = []
     while streams[0]:
-        # column by column, each dropped once it is merged: a year of moves lies in memory once, not three times
+        # column by column, each dropped once it is merged: a year of moves lies in memory once
         ordered.append(np.concatenate([columns.pop(0) for columns in streams], axis=-1)[..., order])
     return Tasks(*ordered)

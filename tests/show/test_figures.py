@@ -43,9 +43,8 @@ def hashes_elsewhere(hash_seed: str, **environment: str) -> list[str]:
 
 
 def test_bytes_are_the_same_in_every_process():
-    here = [
-        hashlib.sha256(picture.svg + picture.png).hexdigest() for picture in draw_pictures(make_result(per_hour=6.0))
-    ]
+    drawn = draw_pictures(make_result(per_hour=6.0))
+    here = [hashlib.sha256(picture.svg + picture.png).hexdigest() for picture in drawn]
     assert hashes_elsewhere("0") == here
     assert hashes_elsewhere("1", MPLBACKEND="svg") == here
 
@@ -57,11 +56,9 @@ def test_the_users_own_style_stays_away(tmp_path):
 
 
 def test_other_numbers_give_other_bytes():
-    assert all(
-        one.svg != other.svg
-        for one, other in zip(draw_pictures(make_result()), draw_pictures(make_result(per_hour=5.0)), strict=True)
-        if one.name == "hour"
-    )
+    one, other = draw_pictures(make_result()), draw_pictures(make_result(per_hour=5.0, factors=(0.8, 1.1)))
+    assert [first.svg != second.svg for first, second in zip(one, other, strict=True)] == [True, True, False, True]
+    # the aisles' hours were left as they were
 
 
 def test_no_global_figure_is_left():

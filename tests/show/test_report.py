@@ -19,7 +19,7 @@ VOID = {"meta", "img", "br", "hr", "link", "input"}
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
 FIGURES = dict.fromkeys(("power", "hour", "aisles", "week"), SVG)
 CLAIMS = re.compile(
-    r"\b(compliant|compliance|complies|certified|certifies|guarantee[ds]?|guaranteed|approved|safe|safely|ensures?)\b",
+    r"\b(compliant|compliance|complies|certified|certifies|guarantee[ds]?|approved|safe|safely|ensures?)\b",
     re.IGNORECASE,
 )
 
@@ -33,6 +33,7 @@ class Page(HTMLParser):
         self.tags: list[str] = []
         self.attributes: list[tuple[str, str]] = []
         self.texts: dict[str, list[str]] = {}
+        self.seen: list[str] = []
         self.feed(text)
         self.close()
         assert self.open == []
@@ -49,11 +50,11 @@ class Page(HTMLParser):
     def handle_data(self, data: str) -> None:
         if self.open:
             self.texts.setdefault(self.open[-1], []).append(data)
+            self.seen += [] if self.open[-1] == "style" else [data]
 
     def words(self) -> str:
         """All that a reader sees, bound spaces as plain ones."""
-        seen = " ".join(text for tag, texts in self.texts.items() if tag != "style" for text in texts)
-        return " ".join(seen.replace("\N{NO-BREAK SPACE}", " ").split())
+        return " ".join(" ".join(self.seen).replace("\N{NO-BREAK SPACE}", " ").split())
 
 
 RESULTS = {
@@ -113,10 +114,10 @@ def test_claims_would_be_found():
 def test_order_of_the_report():
     words = Page(render_report(RESULTS["run"], FIGURES)).words()
     parts = [
-        "Hall of the test", "How much energy", "What to know first", "The figures", "Settings in force", "Pictures",
-        "Zones, the worst first", "Against what the savings stand", "How it was computed", "Cautions",
+        "Hall of the test", "How much energy", "What to know first", "The figures", "Settings in force",
+        "Pictures", "Zones, the worst first", "Against what the savings stand", "How it was computed", "Cautions",
     ]
-    places = [words.rindex(part) if part == "Pictures" else words.index(part) for part in parts]
+    places = [words.index(f" {part} ") for part in parts]
     assert places == sorted(places)
 
 
@@ -156,7 +157,9 @@ def test_text_of_the_user_stays_text(title, notice):
     assert Page(render_report(spoiled, FIGURES)).tags == plain.tags
 
 
-@pytest.mark.parametrize("title", ["<script>alert(1)</script>", "</title><img src=x onerror=y>", "a & b \"c\" {{ 7 }}"])
+@pytest.mark.parametrize(
+    "title", ["<script>alert(1)</script>", "</title><img src=x onerror=y>", 'a & b "c" {{ 7 }}']
+)
 def test_a_title_with_markup_is_shown_as_it_is(title):
     result = make_result()
     result = replace(result, scenario=result.scenario.model_copy(update={"title": title}))
@@ -179,7 +182,9 @@ def test_low_light_is_compared_with_numeric_limits():
     assert rows["night", "unoccupied, 0 %"].meets == (False, False, False, False)
 
 
-@pytest.mark.parametrize(("lux", "meets"), [(20.0, (False, True)), (22.0, (True, True)), (10.0, (False, False))])
+@pytest.mark.parametrize(
+    ("lux", "meets"), [(20.0, (False, True)), (22.0, (True, True)), (10.0, (False, False))]
+)
 def test_limits_of_truck_light_and_of_traffic_routes(lux, meets):
     # standards.md O22: 20 lx is below 21.53 and meets 20; 10 lx is below both; 22 lx meets both
     luminaires = {"per_aisle": 10, "full_w": 100.0, "floor_lux_at_full": lux}

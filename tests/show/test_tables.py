@@ -44,14 +44,23 @@ def test_long_names_and_many_parts_still_fit():
     scenario = make_scenario(
         title="T" * 200,
         floor={"aisles": names, "aisle_length_m": 60.0, "aisle_pitch_m": 5.0},
-        lighting={"settings": {name: {"unoccupied_level": 0.1, "timeout_s": 77.7, "second_delay_s": 1801.0,
-                                      "second_level": 0.05}}},
+        lighting={
+            "settings": {
+                name: {
+                    "unoccupied_level": 0.1, "timeout_s": 77.7, "second_delay_s": 1801.0, "second_level": 0.05,
+                }
+            }
+        },
         timetable=[{"from": "00:00", "to": "24:00", "settings": name}],
-        work=[{"name": f"stream {k}", "kind": "retrieve", "per_hour": 1e5, "aisle_skew": 0.1} for k in range(20)],
-        override=[{"aisles": [aisle], "at": [1.0, 20.5, 40.0], "range_m": 3.0, "hold_s": 1.0} for aisle in names[:20]],
+        work=[
+            {"name": f"stream {k}", "kind": "retrieve", "per_hour": 1e5, "aisle_skew": 0.1} for k in range(20)
+        ],
+        override=[
+            {"aisles": [aisle], "at": [1.0, 20.5, 40.0], "range_m": 3.0, "hold_s": 1.0} for aisle in names[:20]
+        ],
         sensors={"at": [0.5 * k for k in range(60)], "range_m": 1.0},
     )
-    text = site_of(scenario, "A notice that is longer than one line of the terminal and so must be wrapped. " * 2)
+    text = site_of(scenario, "A notice that is longer than one line and so must be wrapped. " * 3)
     assert_fits(text)
     assert "and 12 more" in text  # of 20 streams, 8 shown
     assert_fits(headline_table(make_result(scenario)))
@@ -92,7 +101,7 @@ def test_shares_of_the_busiest_aisles():
     # Bender's curve through (0.2, 0.6) is A = 0.2: rank 1 of 5 takes exactly 0.6 (traffic.md T15's curve)
     floor = {"aisles": 5, "aisle_length_m": 60.0, "aisle_pitch_m": 5.0}
     text = site_of(make_scenario(floor=floor))
-    assert next(line for line in text.splitlines() if "retrieval" in line).endswith("60.0 %, 60.0 %")
+    assert next(line for line in text.splitlines() if "retrieval" in line).endswith("60 %, 60 %")
 
 
 def test_connected_load():

@@ -1,0 +1,128 @@
+"""A folder of results is written whole or not at all; what every such folder shares.
+
+Comes in: a function that fills a folder.  Goes out: the folder, or a message and nothing.  Used by
+`show/folder`, `show/folder_sweep`, `show/folder_recommend`.  Everything is first written to a hidden folder
+beside the target, which is then renamed.  Numbers are the shortest text that reads back the same double.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sim.errors import InputError, MachineError
+
+__all__ = [
+    "MARK", "number_text", "refuse_existing", "texts", "write_columns", "write_folder", "write_json",
+    "write_rows", "write_text",
+]
+
+MARK = "summary.json"
+"""The file by which a results folder is recognised."""
+
+
+def number_text(value: float) -> str:
+    """Return the shortest text that reads back the same double; nothing for an unknown value.
+
+    >>> number_text(12.0), number_text(0.1), number_text(float("nan"))
+    ('12', '0.1', '')
+    """
+    if math.isnan(value):
+        return ""
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(float(value))
+
+
+def texts(column: np.ndarray[Any, Any]) -> list[str]:
+    """Turn a column of numbers into texts."""
+    return [number_text(value) for value in column.astype(np.float64).tolist()]
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file, alike on every system."""
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_json(path: Path, content: Any) -> None:
+    """Write plain values as JSON."""
+    write_text(path, json.dumps(content, indent=2, ensure_ascii=False) + "\n")
+
+
+def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Write a CSV file with one kind of line end on every system."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(header)
+        writer.writerows(rows)
+
+
+def write_columns(path: Path, columns: Mapping[str, Sequence[str]]) -> None:
+    """Write columns of texts, all of one length."""
+    write_rows(path, list(columns), zip(*columns.values(), strict=True))
+
+
+def refuse_existing(out: Path, *, force: bool) -> None:
+    """Stop before any work where the results could not be put down.
+
+    Raises
+    ------
+    InputError : the folder exists (without force), or is not one of ours (with force)
+    """
+    if out.is_symlink():
+        raise InputError(f"{out}: is a link; give a real folder")
+    if not out.exists():
+        return
+    if not force:
+        raise InputError(f"{out}: exists already; choose another --out, or --force to replace it")
+    if not (out.is_dir() and (out / MARK).is_file()):
+        raise InputError(f"{out}: is not a results folder (no {MARK}); it is not replaced")
+
+
+def write_folder(out: Path, fill: Callable[[Path], None], *, force: bool = False) -> None:
+    """Make a results folder, whole or not at all.
+
+    Parameters
+    ----------
+    out : the folder to make
+    fill : writes every file into the folder it is given, `MARK` among them
+    force : replace an earlier results folder
+
+    Raises
+    ------
+    InputError : see `refuse_existing`
+    MachineError : the disk refused; what was there before is untouched
+    """
+    refuse_existing(out, force=force)
+    partial: Path | None = None
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        partial = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=out.parent))
+        fill(partial)
+        partial.chmod(0o755)
+        if out.exists():
+            old = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".old", dir=out.parent))
+            os.replace(out, old / out.name)
+            os.replace(partial, out)
+            shutil.rmtree(old, ignore_errors=True)
+        else:
+            os.replace(partial, out)
+    except OSError as error:
+        raise MachineError(_disk_words(out, error)) from error
+    finally:
+        if partial is not None and partial.exists():
+            shutil.rmtree(partial, ignore_errors=True)
+
+
+def _disk_words(out: Path, error: OSError) -> str:
+    """Say what the disk refused, with the room that is left."""
+    place = out.parent if out.parent.is_dir() else Path.cwd()
+    free = shutil.disk_usage(place).free
+    return f"{out}: {error.strerror or error}; nothing was written there; free space {free / 1e6:,.1f} MB"

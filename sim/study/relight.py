@@ -1,0 +1,55 @@
+"""The same site under other controller settings: traffic, floor and sensors stay as they are.
+
+Comes in: a prepared site and settings by name.  Goes out: the site with other programs.  Before:
+`replication`; after: everything in `study` that replays a setting.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+
+from sim.lighting.timetable import aisle_programs
+from sim.replication import Site
+from sim.scenario.schema import Scenario, Settings
+
+__all__ = ["relight", "traffic_key", "with_settings"]
+
+_LIGHT_ONLY = ("format", "title", "replications", "precision", "luminaires", "sensors", "lighting", "timetable", "override", "recommend")
+
+
+def with_settings(scenario: Scenario, choice: Mapping[str, Settings]) -> Scenario:
+    """Return a scenario with some of its named settings replaced."""
+    lighting = scenario.lighting.model_copy(update={"settings": {**scenario.lighting.settings, **choice}})
+    return scenario.model_copy(update={"lighting": lighting})
+
+
+def relight(site: Site, scenario: Scenario) -> Site:
+    """Return a prepared site with the settings, timetable and overrides of another scenario.
+
+    Parameters
+    ----------
+    site : prepared from a scenario with the same floor, luminaires, sensors and traffic
+    scenario : what the lights are to do
+    """
+    return replace(site, scenario=scenario, programs=aisle_programs(scenario))
+
+
+def traffic_key(scenario: Scenario) -> str:
+    """Return a text that is equal for scenarios whose trucks move alike in every replication.
+
+    Lights, sensors and the cutting of aisles into zones do not move trucks; all else does.
+
+    Examples
+    --------
+    >>> import sim
+    >>> site = sim.load("pallet-reserve")
+    >>> traffic_key(site) == traffic_key(site.model_copy(update={"title": "another"}))
+    True
+    """
+    content = {key: value for key, value in scenario.content().items() if key not in _LIGHT_ONLY}
+    content["floor"] = {key: value for key, value in content["floor"].items() if key != "zones_per_aisle"}
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), default=str)
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -1,0 +1,238 @@
+"""Evaluate many settings: one traffic for all that only lights differ in, the books exact for each.
+
+Comes in: a scenario and a `Plan`.  Goes out: `SweepResult`.  Before: `study/plan`, `study/ages`; after:
+`show/folder_sweep`.  Additive outcomes come from the age view for every point; peaks and spells, which do
+not add up, by replay of the settings on the front.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import InputError
+from sim.outcome.names import OUTCOMES
+from sim.records import FloatColumn
+from sim.replication import prepare_site, replay_site, simulate_traffic
+from sim.scenario.contradictions import find_notices
+from sim.scenario.schema import Scenario
+from sim.study.ages import evaluate_settings
+from sim.study.engine import map_in_order
+from sim.study.front import AIMS, Aim, Beaten, explain_beaten, find_front
+from sim.study.plan import Choice, Plan
+from sim.study.relight import relight, traffic_key, with_settings
+from sim.units import SECONDS_PER_HOUR
+
+__all__ = ["EXACT_OUTCOMES", "MOST_REPLAYED", "SweepResult", "exact_outcomes", "sweep"]
+
+MOST_REPLAYED = 200
+"""Settings on the front that are replayed for peaks and spells."""
+
+_DERIVED = ("saved_share", "visits_per_h", "mouth_wait_mean_s")
+EXACT_OUTCOMES: tuple[str, ...] = tuple(
+    name for name, outcome in OUTCOMES.items() if outcome.is_additive or name in _DERIVED
+)
+"""Outcomes that the age view gives for every setting: the additive ones and their quotients."""
+
+Progress = Callable[[int, int | None], None]
+Table = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SweepResult:
+    """Everything a sweep found.
+
+    Attributes
+    ----------
+    scenario : the site with its own settings
+    plan : the points
+    replications : their numbers (R,)
+    outcomes : site totals by outcome, `EXACT_OUTCOMES` (R, N)
+    aims : what the front is made of
+    is_front : points that no other point with the same trucks beats (N,)
+    beaten : who beats the others, over means
+    replayed : all outcomes of points on the front, by point, each (R,)
+    current : all outcomes of the scenario as it stands, each (R,)
+    notices : what a reader must know
+    """
+
+    scenario: Scenario
+    plan: Plan
+    replications: tuple[int, ...]
+    outcomes: Mapping[str, Table]
+    aims: tuple[Aim, ...]
+    is_front: NDArray[np.bool_]
+    beaten: Beaten
+    replayed: Mapping[int, Mapping[str, FloatColumn]]
+    current: Mapping[str, FloatColumn]
+    notices: tuple[str, ...]
+
+    @property
+    def means(self) -> dict[str, FloatColumn]:
+        """Mean of each outcome over replications (N,)."""
+        return {name: np.asarray(table.mean(axis=0)) for name, table in self.outcomes.items()}
+
+
+def exact_outcomes(found: Mapping[str, FloatColumn], run_h: float) -> dict[str, FloatColumn]:
+    """Add the quotients of additive outcomes, in the order of names.
+
+    Parameters
+    ----------
+    found : additive outcomes, all of one shape
+    run_h : length of the run [h]
+    """
+    saved, always = found["saved_kwh"], found["always_on_kwh"]
+    visits, wait = found["visits"], found["mouth_wait_s"]
+    table = dict(found)
+    table["saved_share"] = saved / always
+    table["visits_per_h"] = visits / run_h
+    table["mouth_wait_mean_s"] = np.divide(wait, visits, out=np.zeros_like(wait), where=visits > 0.0)
+    return {name: table[name] for name in EXACT_OUTCOMES}
+
+
+@dataclass(frozen=True)
+class _Task:
+    """One replication of one site with many settings."""
+
+    scenario: Scenario
+    replication: int
+    choices: tuple[Choice, ...]
+
+
+def _evaluate(task: _Task) -> dict[str, FloatColumn]:
+    """Simulate the trucks once and take every setting's books (K,)."""
+    site = prepare_site(task.scenario)
+    traffic = simulate_traffic(site, task.replication)
+    found = evaluate_settings(site, traffic, task.choices)
+    return exact_outcomes(found, task.scenario.duration_s / SECONDS_PER_HOUR)
+
+
+def _replay(task: _Task) -> list[dict[str, float]]:
+    """Simulate the trucks once and replay every setting in full."""
+    site = prepare_site(task.scenario)
+    traffic = simulate_traffic(site, task.replication)
+    return [
+        dict(replay_site(relight(site, with_settings(task.scenario, choice)), traffic)[0].total)
+        for choice in task.choices
+    ]
+
+
+def sweep(
+    scenario: Scenario,
+    plan: Plan,
+    *,
+    replications: int | None = None,
+    aims: Sequence[Aim] = AIMS,
+    workers: int = 1,
+    progress: Progress | None = None,
+) -> SweepResult:
+    """Evaluate every point of a plan on the same replications.
+
+    Parameters
+    ----------
+    scenario : the site, which is evaluated as it stands too
+    plan : from `make_plan` for the same scenario
+    replications : how many; absent: the scenario's
+    aims : outcomes the front is made of
+    workers : processes; the result does not depend on their number
+    progress : called with pieces of work done and expected
+
+    Raises
+    ------
+    InputError : an aim is no outcome that every point has
+    """
+    for aim in aims:
+        if aim.outcome not in EXACT_OUTCOMES:
+            raise InputError(f"{aim.outcome}: the front needs one of {', '.join(EXACT_OUTCOMES)}")
+    count = replications or scenario.replications
+    numbers = tuple(range(count))
+    of_site = [np.flatnonzero(np.array(plan.site_of) == site) for site in range(len(plan.sites))]
+    tasks = [
+        _Task(site, number, tuple(plan.choices[point] for point in points.tolist()))
+        for site, points in zip(plan.sites, of_site, strict=True)
+        for number in numbers
+    ]
+    tell = progress or (lambda done, expected: None)
+    tell(0, None)
+    outcomes = {name: np.empty((count, len(plan))) for name in EXACT_OUTCOMES}
+    for done, (task, found) in enumerate(zip(tasks, map_in_order(_evaluate, tasks, workers), strict=True)):
+        points = of_site[done // count]
+        for name in EXACT_OUTCOMES:
+            outcomes[name][task.replication, points] = found[name]
+        tell(done + 1, None)
+
+    costs = np.stack([aim.sign * outcomes[aim.outcome].mean(axis=0) for aim in aims], axis=1)
+    keys = np.array([traffic_key(site) for site in plan.sites])[np.array(plan.site_of)]
+    is_front, beaten = _fronts(costs, keys)
+    notices = list(find_notices(scenario))
+    chosen = _spread(np.flatnonzero(is_front), costs[:, 0])
+    if len(chosen) < int(is_front.sum()):
+        notices.append(
+            f"{int(is_front.sum())} settings are on the front; peaks and dim spells were computed for "
+            f"{len(chosen)} of them, evenly over {aims[0].outcome}."
+        )
+    replayed, current = _look_closer(scenario, plan, chosen, numbers, workers, lambda: tell(len(tasks), None))
+    return SweepResult(
+        scenario, plan, numbers, outcomes, tuple(aims), is_front, beaten, replayed, current, tuple(notices)
+    )
+
+
+def _fronts(costs: Table, keys: NDArray[np.str_]) -> tuple[NDArray[np.bool_], Beaten]:
+    """Find the front among points that share their traffic: less work is no better setting."""
+    is_front = np.zeros(len(costs), dtype=bool)
+    by, margin = np.full(len(costs), -1, dtype=np.int64), np.zeros_like(costs)
+    for key in dict.fromkeys(keys.tolist()):
+        rows = np.flatnonzero(keys == key)
+        own = find_front(costs[rows])
+        beaten = explain_beaten(costs[rows], own)
+        is_front[rows] = own
+        by[rows] = np.where(beaten.by >= 0, rows[beaten.by], -1)
+        margin[rows] = beaten.margin
+    return is_front, Beaten(by, margin)
+
+
+def _spread(points: NDArray[np.int64], cost: FloatColumn) -> NDArray[np.int64]:
+    """Return all points, or so many of them evenly over their first aim."""
+    if len(points) <= MOST_REPLAYED:
+        return points
+    order = points[np.argsort(cost[points], kind="stable")]
+    return np.sort(order[np.unique(np.linspace(0, len(order) - 1, MOST_REPLAYED).round().astype(np.int64))])
+
+
+def _look_closer(
+    scenario: Scenario, plan: Plan, points: NDArray[np.int64], numbers: Sequence[int], workers: int,
+    tell: Callable[[], None],
+) -> tuple[dict[int, dict[str, FloatColumn]], dict[str, FloatColumn]]:
+    """Replay points and the scenario as it stands, each replication's traffic simulated once per site."""
+    site_of = np.array(plan.site_of)
+    groups: list[tuple[Scenario, list[int]]] = [(scenario, [])]
+    for number, site in enumerate(plan.sites):
+        own = points[site_of[points] == number].tolist()
+        if with_settings(site, scenario.lighting.settings) == scenario:
+            groups[0][1].extend(own)
+        elif own:
+            groups.append((site, own))
+    tasks = [
+        _Task(site, number, (*([{}] if site is scenario else []), *(plan.choices[point] for point in own)))
+        for site, own in groups
+        for number in numbers
+    ]
+    answers = []
+    for answer in map_in_order(_replay, tasks, workers):
+        answers.append(answer)
+        tell()
+    replayed: dict[int, dict[str, FloatColumn]] = {}
+    current: dict[str, FloatColumn] = {}
+    for place, (site, own) in enumerate(groups):
+        rows = answers[place * len(numbers):(place + 1) * len(numbers)]
+        listed = [-1, *own] if site is scenario else own
+        for column, point in enumerate(listed):
+            table = {name: np.array([row[column][name] for row in rows]) for name in OUTCOMES}
+            if point < 0:
+                current = table
+            else:
+                replayed[point] = table
+    return dict(sorted(replayed.items())), current
