@@ -134,11 +134,12 @@ def _draw_track(axes: Axes, track: Track) -> None:
     ]
     line = "-" if track.knows_position else UNKNOWN_PLACE
     axes.add_collection(LineCollection([corners], colors=PAPER, linewidths=2.6, alpha=0.75, capstyle="round"))
-    for is_dim, colour, width in ((False, TRUCK, 1.2), (True, DIM, 2.4)):
+    for is_dim, piece in pieces:
+        colour, width = (DIM, 2.4) if is_dim else (TRUCK, 1.2)
         axes.add_collection(
             LineCollection(
-                [piece for dim, piece in pieces if dim == is_dim], colors=colour, linewidths=width,
-                linestyles=[line], capstyle="round", joinstyle="round",
+                [piece], colors=colour, linewidths=width, linestyles=[line],
+                capstyle="round", joinstyle="round",
             )
         )
 

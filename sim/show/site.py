@@ -186,7 +186,7 @@ def _work(streams: Sequence[Work], aisles: int) -> list[str]:
     """Streams of moves: how many, and how much of it goes to the busiest aisles."""
     if not streams:
         return []
-    lines = [f"{'work':<27}{'kind':<10}{'days':<8}{'most/h':>8}{'a week':>11}  top aisle, fifth"]
+    lines = [f"{'work':<26}{'kind':<10}{'days':<8}{'most/h':>7}{'a week':>11}  top aisle, fifth"]
     for work in streams[:MOST_WORK]:
         rates = hourly_rates(work)
         shares = sorted(aisle_shares(work, aisles).tolist(), reverse=True)
@@ -194,7 +194,7 @@ def _work(streams: Sequence[Work], aisles: int) -> list[str]:
         days = weekday_list(work.days)
         days = days if len(days) < 8 else f"{len(work.days)} days"
         lines.append(
-            f"  {work.name[:MOST_NAME]:<25}{work.kind:<10}{days:<8}{digits(float(rates.max())):>8}"
+            f"  {work.name[:MOST_NAME - 1]:<24}{work.kind:<10}{days:<8}{digits(float(rates.max())):>7}"
             f"{digits(float(rates.sum())):>11}  {percent(shares[0])}, {percent(fifth)}"
         )
     if len(streams) > MOST_WORK:

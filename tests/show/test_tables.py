@@ -47,7 +47,8 @@ def test_long_names_and_many_parts_still_fit():
         lighting={
             "settings": {
                 name: {
-                    "unoccupied_level": 0.1, "timeout_s": 77.7, "second_delay_s": 1801.0, "second_level": 0.05,
+                    "unoccupied_level": 0.1, "timeout_s": 77.7,
+                    "second_delay_s": 1801.0, "second_level": 0.05,
                 }
             }
         },
@@ -56,7 +57,8 @@ def test_long_names_and_many_parts_still_fit():
             {"name": f"stream {k}", "kind": "retrieve", "per_hour": 1e5, "aisle_skew": 0.1} for k in range(20)
         ],
         override=[
-            {"aisles": [aisle], "at": [1.0, 20.5, 40.0], "range_m": 3.0, "hold_s": 1.0} for aisle in names[:20]
+            {"aisles": [aisle], "at": [1.0, 20.5, 40.0], "range_m": 3.0, "hold_s": 1.0}
+            for aisle in names[:20]
         ],
         sensors={"at": [0.5 * k for k in range(60)], "range_m": 1.0},
     )

@@ -1,0 +1,174 @@
+"""What is asked of a recommendation, complete and checked.
+
+Comes in: a scenario with its `[recommend]` table.  Goes out: `Wish`, or every fault and refusal at once.
+Before: `study/measures`, `study/candidates`, `study/refusals`; after: `study/recommend`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sim.errors import Fault, InputError
+from sim.scenario.faults import key_text
+from sim.scenario.schema import Recommend, Scenario
+from sim.study.candidates import Offer, names_in_force, offer
+from sim.study.measures import Limit, Measure, MeasureError, Scope, parse_measure
+from sim.study.plan import check_content
+from sim.study.refusals import find_refusals
+from sim.wording import nearest_text
+
+__all__ = ["Wish", "make_wish", "with_wishes"]
+
+_TABLES: tuple[tuple[str, Scope], ...] = (("max", "site"), ("max_zone", "zone"), ("max_hour", "hour"))
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a recommendation must keep to and what it may choose from.
+
+    Attributes
+    ----------
+    scenario : the site with its own settings
+    flat : the same with one set of settings for all aisles under each timetable name
+    aim : what is minimised
+    limits : what must not be exceeded
+    offer : candidates
+    groups : groups of like aisles
+    notices : what a reader must know of the question itself
+    """
+
+    scenario: Scenario
+    flat: Scenario
+    aim: Measure
+    limits: tuple[Limit, ...]
+    offer: Offer
+    groups: int
+    notices: tuple[str, ...]
+
+
+def with_wishes(scenario: Scenario, changes: Mapping[str, Any]) -> Scenario:
+    """Return the scenario with keys of its `[recommend]` table set; limits are joined by name.
+
+    Parameters
+    ----------
+    scenario : resolved
+    changes : plain values by key; those of `max`, `max_zone`, `max_hour` are tables
+
+    Raises
+    ------
+    InputError : a value is not allowed
+    """
+    content = scenario.content()
+    table: dict[str, Any] = dict(content.get("recommend", {}))
+    for key, value in changes.items():
+        table[key] = {**table.get(key, {}), **value} if isinstance(value, Mapping) and key.startswith("max") else value
+    content["recommend"] = table
+    changed, problems = check_content(content)
+    if changed is None:
+        raise InputError([
+            Fault("", None, key_text(problem.path, content), problem.message) for problem in problems
+        ])
+    return changed
+
+
+def flatten(scenario: Scenario) -> Scenario:
+    """Return the scenario with the timetable's own settings in every aisle: no override of settings."""
+    used = {name: scenario.lighting.settings[name] for name in names_in_force(scenario)}
+    override = tuple(one.model_copy(update={"settings": None}) for one in scenario.override)
+    lighting = scenario.lighting.model_copy(update={"settings": used})
+    return scenario.model_copy(update={"lighting": lighting, "override": override})
+
+
+def make_wish(scenario: Scenario) -> Wish:
+    """Read the `[recommend]` table.
+
+    Raises
+    ------
+    InputError : nothing to keep to, unknown measures or names, or a reason not to recommend; all together
+    """
+    table = scenario.recommend or Recommend()
+    faults: list[Fault] = []
+    aim, limits = _read_measures(table, faults)
+    faults += _check_names(scenario, table)
+    if not scenario.work:
+        faults.append(Fault("", None, "work", "there is no [[work]]: nothing moves, so that nothing can be advised"))
+    if not limits and not any(fault.key.startswith("recommend.max") for fault in faults):
+        faults.append(
+            Fault("", None, "recommend.max", "nothing to keep to: state a limit, such as dim_truck_s_per_visit = 2")
+        )
+    found = offer(scenario, table) if not faults else None
+    if found is not None:
+        faults += find_refusals(scenario, table, found)
+        if not faults:
+            faults += _check_offer(scenario, table, found)
+    if faults or found is None or aim is None:
+        raise InputError(faults)
+    return Wish(
+        scenario, flatten(scenario), aim, tuple(limits), found, table.groups, tuple(_notices(scenario, limits))
+    )
+
+
+def _read_measures(table: Recommend, faults: list[Fault]) -> tuple[Measure | None, list[Limit]]:
+    """Read the aim and the limits."""
+    aim: Measure | None = None
+    try:
+        aim = parse_measure(table.minimise)
+    except MeasureError as error:
+        faults.append(Fault("", None, "recommend.minimise", f"{table.minimise} {error}"))
+    limits = []
+    for key, scope in _TABLES:
+        for name, most in getattr(table, key).items():
+            try:
+                limits.append(Limit(parse_measure(name), float(most), scope))
+            except MeasureError as error:
+                faults.append(Fault("", None, f"recommend.{key}.{name}", f"{name} {error}"))
+    return aim, limits
+
+
+def _check_names(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
+    """Aisles and settings must be there; the light wanted must be reachable."""
+    for key in ("egress_aisles", "walked_aisles"):
+        for name in getattr(table, key) or ():
+            if name not in scenario.aisle_names:
+                near = nearest_text(name, scenario.aisle_names)
+                yield Fault("", None, f"recommend.{key}", f'there is no aisle "{name}"{near}')
+    known = names_in_force(scenario)
+    for key in ("unoccupied_floor_share", "unoccupied_floor_lux"):
+        stated = getattr(table, key)
+        for name in stated if isinstance(stated, Mapping) else ():
+            if name not in known:
+                near = nearest_text(name, known)
+                yield Fault("", None, f"recommend.{key}.{name}", f"these settings are not in the timetable{near}")
+    full = [scenario.luminaires_of(aisle).floor_lux_at_full for aisle in scenario.aisle_names]
+    least = min((lux for lux in full if lux is not None), default=None)
+    if table.occupied_lux is not None and least is not None and table.occupied_lux > least:
+        yield Fault(
+            "", None, "recommend.occupied_lux",
+            f"{table.occupied_lux:g} lx is above floor_lux_at_full = {least:g} lx; full level does not give it",
+        )
+
+
+def _check_offer(scenario: Scenario, table: Recommend, found: Offer) -> Iterator[Fault]:
+    """Every aisle must have something to choose from under every name."""
+    for name in found.names:
+        for aisle, row in zip(scenario.aisle_names, found.allowed[name], strict=True):
+            if not row.any():
+                yield Fault(
+                    "", None, "recommend.levels",
+                    f'no timeout and level offered is allowed in aisle {aisle} under "{name}" (floor, occupied '
+                    "level, second level, latency + fade-up); offer higher levels or longer timeouts",
+                )
+                break
+
+
+def _notices(scenario: Scenario, limits: list[Limit]) -> Iterator[str]:
+    """Say what the question leaves open."""
+    if not any(limit.measure.outcome == "shortfall_truck_s" for limit in limits):
+        yield (
+            "No limit is set on shortfall (depth times time): only the stated floor holds the unoccupied level "
+            "up. --max shortfall_truck_s_per_visit=VALUE charges for depth."
+        )
+    if any(override.settings for override in scenario.override):
+        yield "Overrides of settings in the scenario are left out of the search: every aisle is chosen anew."
