@@ -12,7 +12,20 @@ import numpy as np
 __all__ = ["STREAMS", "random_stream"]
 
 STREAMS = MappingProxyType(
-    {"arrivals": 0, "aisles": 1, "bays": 2, "handling": 3, "doors": 4, "fleet": 5, "sensing": 6}
+    {
+        "arrivals": 0,
+        "aisles": 1,
+        "bays": 2,
+        "handling": 3,
+        "doors": 4,
+        "fleet": 5,
+        "sensing": 6,
+        "volume": 7,
+        "tiers": 8,
+        "dwell": 9,
+        "trailers": 10,
+        "battery": 11,
+    }
 )
 """Stream name to its fixed number.  Numbers are never reused or renumbered."""
 

@@ -57,7 +57,7 @@ class Ledger:
         for name in SUMS:
             row[name] = math.fsum(self.sums[name]) / UNIT_S.get(name.rsplit("_", 1)[1], 1.0)
         row["saved_kwh"] = row["always_on_kwh"] - row["energy_kwh"]
-        row["saved_share"] = row["saved_kwh"] / row["always_on_kwh"]
+        row["saved_share"] = row["saved_kwh"] / row["always_on_kwh"] if row["always_on_kwh"] else None
         row["peak_kw"] = self.peak_kw(self.quarters)
         row["always_on_peak_kw"] = self.peak_kw(self.full_quarters)
         row["dim_spell_max_s"] = max(self.spells, default=0.0)

@@ -28,6 +28,7 @@ class Layout:
     length_m : length of each aisle (A,)
     aisle_m : position of each aisle's centre line across the floor (A,)
     door_m : position of each door across the floor (D,)
+    width_m : of the whole floor, across the aisles
     staging_depth_m : from the doors to the front cross-aisle
     capacity : trucks in an aisle at once, None for no limit
     zones : names; the aisle's own, or A07.2 where it is cut (Z,)
@@ -43,6 +44,7 @@ class Layout:
     length_m: FloatColumn
     aisle_m: FloatColumn
     door_m: FloatColumn
+    width_m: float
     staging_depth_m: float
     capacity: int | None
     zones: tuple[str, ...]
@@ -103,6 +105,14 @@ def sensor_positions(
     return luminaire_positions(count, length_m)[chosen], _luminaire_zones(count, zones)[chosen]
 
 
+def _centre_lines(pitch_m: float | tuple[float, ...], aisles: int) -> tuple[FloatColumn, float]:
+    """Return where the aisles' centre lines stand across the floor (A,) and how wide it is."""
+    if isinstance(pitch_m, tuple):
+        edges = np.concatenate([[0.0], np.cumsum(pitch_m)])
+        return 0.5 * (edges[:-1] + edges[1:]), float(edges[-1])
+    return (np.arange(aisles, dtype=np.float64) + 0.5) * pitch_m, pitch_m * aisles
+
+
 def lay_out(scenario: Scenario) -> Layout:
     """Place every aisle, door, zone, luminaire and sensor of a scenario.
 
@@ -135,14 +145,15 @@ def lay_out(scenario: Scenario) -> Layout:
         sensor_m.extend(positions.tolist())
         sensor_zone.extend((aisle * cut + zones).tolist())
         sensor_aisle.extend([aisle] * len(positions))
-    width = floor.aisle_pitch_m * len(names)
+    aisle_m, width = _centre_lines(floor.aisle_pitch_m, len(names))
     part = np.tile(np.arange(cut), len(names))
     zone_aisle = np.repeat(np.arange(len(names)), cut)
     return Layout(
         aisles=names,
         length_m=length,
-        aisle_m=(np.arange(len(names), dtype=np.float64) + 0.5) * floor.aisle_pitch_m,
+        aisle_m=aisle_m,
         door_m=(np.arange(floor.dock_doors) + 0.5) * width / floor.dock_doors,
+        width_m=width,
         staging_depth_m=floor.staging_depth_m,
         capacity=floor.aisle_capacity,
         zones=tuple(names) if cut == 1 else tuple(f"{name}.{k + 1}" for name in names for k in range(cut)),

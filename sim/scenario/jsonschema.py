@@ -15,6 +15,7 @@ from typing import Any
 from sim.scenario.positions import Key
 from sim.scenario.schema import (
     CLOCK_PATTERN,
+    COUNTRY_PATTERN,
     FIRST_YEAR,
     LAST_YEAR,
     LOCAL_TIME_PATTERN,
@@ -32,6 +33,7 @@ _PATTERN_WORDS = {
     NAME_PATTERN: "a name in quotes: letters, digits, space, _ . -, the first a letter or digit, at most 60",
     TITLE_PATTERN: "text in quotes on one line, at most 200 characters, not beginning with = + - @",
     CLOCK_PATTERN: 'a wall-clock time in quotes, "00:00" to "24:00"',
+    COUNTRY_PATTERN: 'a country in quotes, such as "DE", or with its state, such as "US-CA"',
     LOCAL_TIME_PATTERN: (
         f"a local date such as 2027-03-01 or date-time such as 2027-03-01T06:00:00, without quotes, "
         f"year {FIRST_YEAR} to {LAST_YEAR}"
@@ -166,6 +168,8 @@ def _form(node: Node) -> str:
         return " or ".join(json.dumps(choice) for choice in node["enum"])
     if kind in ("number", "integer"):
         return f"a {'whole ' if kind == 'integer' else ''}number {_range(node)}".rstrip()
+    if kind == "string" and node.get("format") == "date":
+        return "a local date such as 2027-12-25, without quotes"
     if kind == "string":
         return _PATTERN_WORDS.get(node.get("pattern", ""), "text in quotes")
     if kind == "array":

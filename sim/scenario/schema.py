@@ -13,27 +13,57 @@ import itertools
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    WithJsonSchema,
-    field_validator,
+from pydantic import Field, StringConstraints, field_validator
+
+from sim.scenario.schema_base import (
+    CLOCK_PATTERN,
+    COUNTRY_PATTERN,
+    EVERY_DAY,
+    FIRST_YEAR,
+    LAST_YEAR,
+    LOCAL_TIME_PATTERN,
+    NAME_PATTERN,
+    TITLE_PATTERN,
+    Amount,
+    AnyNames,
+    Clock,
+    Curve,
+    Dates,
+    Days,
+    Frozen,
+    Level,
+    Levels,
+    LocalTime,
+    Metres,
+    Name,
+    Names,
+    Part,
+    Positive,
+    Seconds,
+    Share,
+    Spread,
+    StillRate,
+    Title,
+    quantity,
+    seconds_of_day,
 )
+from sim.scenario.schema_traffic import Inbound, Outbound, Shift, Trucks, Work
 
 __all__ = [
     "CLOCK_PATTERN",
+    "COUNTRY_PATTERN",
     "FIRST_YEAR",
     "LAST_YEAR",
     "LOCAL_TIME_PATTERN",
     "NAME_PATTERN",
     "TITLE_PATTERN",
     "Floor",
+    "Inbound",
     "Lighting",
     "Luminaires",
+    "Outbound",
     "Override",
+    "Part",
     "Recommend",
     "Scenario",
     "Sensors",
@@ -45,67 +75,6 @@ __all__ = [
     "seconds_of_day",
 ]
 
-NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 _.-]*$"
-TITLE_PATTERN = r"^[^=+@\x00-\x1f\x7f-\x9f-][^\x00-\x1f\x7f-\x9f]*$"
-CLOCK_PATTERN = r"^(([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?|24:00(:00)?)$"
-LOCAL_TIME_PATTERN = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}([T ][0-9]{2}:[0-9]{2}(:[0-9]{2}([.][0-9]+)?)?)?$"
-FIRST_YEAR, LAST_YEAR = 1970, 2200
-"""Years a run may start in; time stamps of nanoseconds end in 2262."""
-
-
-def _as_tuple(value: Any) -> Any:
-    """Freeze a list; leave anything else for pydantic to judge."""
-    return tuple(value) if isinstance(value, list) else value
-
-
-Weekday = Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
-Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN, max_length=60)]
-Title = Annotated[str, StringConstraints(pattern=TITLE_PATTERN, max_length=200)]
-Clock = Annotated[str, StringConstraints(pattern=CLOCK_PATTERN)]
-LocalTime = Annotated[
-    dt.datetime | dt.date, WithJsonSchema({"type": "string", "pattern": LOCAL_TIME_PATTERN})
-]
-Frozen = BeforeValidator(_as_tuple)
-Names = Annotated[tuple[Name, ...], Field(min_length=1), Frozen]
-AnyNames = Annotated[tuple[Name, ...], Frozen]
-Days = Annotated[tuple[Weekday, ...], Field(min_length=1), Frozen]
-Level = Annotated[float, Field(ge=0.0, le=1.0)]
-Share = Annotated[float, Field(ge=0.0, le=1.0)]
-Positive = Annotated[float, Field(gt=0.0, le=1e7)]
-Amount = Annotated[float, Field(ge=0.0, le=1e7)]
-StillRate = Annotated[float, Field(ge=0.0, le=600.0)]
-Speed = Annotated[float, Field(gt=0.0, le=20.0)]
-Rate = Annotated[float, Field(ge=0.0, le=1e5)]
-Curve = Annotated[
-    tuple[Annotated[tuple[Level, Amount], Frozen], ...], Field(min_length=2, max_length=1000), Frozen
-]
-Metres = Annotated[tuple[Amount, ...], Field(min_length=1), Frozen]
-Seconds = Annotated[tuple[Positive, ...], Field(min_length=1, max_length=1000), Frozen]
-Levels = Annotated[tuple[Level, ...], Field(min_length=1, max_length=254), Frozen]
-Breaks = Annotated[tuple[Annotated[tuple[Clock, Clock], Frozen], ...], Frozen]
-EVERY_DAY: tuple[Weekday, ...] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-
-
-def quantity(meaning: str, unit: str = "-", default: Any = ..., **limits: Any) -> Any:
-    """Declare a key: its meaning and unit go to the JSON Schema, to messages and to the format's page."""
-    return Field(default, description=meaning, json_schema_extra={"unit": unit}, **limits)
-
-
-def seconds_of_day(clock: str) -> int:
-    """Return a wall-clock text as seconds after midnight, "24:00" as 86400.
-
-    >>> seconds_of_day("06:30")
-    23400
-    """
-    hours, minutes, *rest = (int(part) for part in clock.split(":"))
-    return hours * 3600 + minutes * 60 + (rest[0] if rest else 0)
-
-
-class Part(BaseModel):
-    """A frozen table of the scenario; unknown keys and converted types are faults."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-
 
 class Floor(Part):
     """Aisles side by side between a front and a back cross-aisle; the docks lie in front."""
@@ -116,7 +85,11 @@ class Floor(Part):
     aisle_length_m: Positive | Annotated[tuple[Positive, ...], Field(min_length=1), Frozen] = quantity(
         "length from the front mouth to the back mouth: one number, or one per aisle", "m"
     )
-    aisle_pitch_m: Positive = quantity("distance between the centre lines of neighbouring aisles", "m")
+    aisle_pitch_m: Positive | Annotated[tuple[Positive, ...], Field(min_length=1), Frozen] = quantity(
+        "width of an aisle with its half of the racks on either side: one number (then the distance between "
+        "neighbouring centre lines), or one per aisle",
+        "m",
+    )
     zones_per_aisle: int = quantity("equal control zones along each aisle", "-", 1, ge=1, le=200)
     aisle_capacity: int | None = quantity(
         "trucks that may be in one aisle at once; absent: no limit", "trucks", None, ge=1, le=10_000
@@ -125,6 +98,8 @@ class Floor(Part):
         "depth of the staging area between doors and front cross-aisle", "m", 0.0
     )
     dock_doors: int = quantity("dock doors, evenly spread along the front", "doors", 1, ge=1, le=2000)
+    tiers: int = quantity("tiers of the racks, the lowest on the floor", "tiers", 1, ge=1, le=1000)
+    tier_height_m: Amount = quantity("from one tier to the next", "m", 0.0)
 
 
 class Luminaires(Part):
@@ -213,59 +188,6 @@ class TimetableRow(Part):
     settings: Name = quantity("name of the settings in force")
 
 
-class Trucks(Part):
-    """A group of like trucks."""
-
-    name: Name = quantity("name of the group; trucks are called name-01, name-02, ...")
-    count: int = quantity("trucks owned", "trucks", ge=1, le=5000)
-    speed_laden_m_per_s: Speed = quantity("travel speed with a load", "m/s")
-    speed_empty_m_per_s: Speed = quantity("travel speed without a load", "m/s")
-    acceleration_m_per_s2: Annotated[float, Field(ge=0.0, le=20.0)] = quantity(
-        "acceleration and braking; 0 means none: constant speed", "m/s2", 0.0
-    )
-    handling_mean_s: Amount = quantity("mean of one pick-up or one set-down", "s")
-    handling_cv: Annotated[float, Field(ge=0.0, le=10.0)] = quantity(
-        "standard deviation over mean of the handling time, gamma family: 0 constant, 1 exponential", "-", 0.0
-    )
-
-
-class Shift(Part):
-    """When how many trucks of a group have drivers."""
-
-    trucks: Name = quantity("name of the truck group")
-    days: Days = quantity("weekdays on which the shift begins", "-", EVERY_DAY)
-    from_: Clock = quantity("start, wall clock HH:MM", "h", alias="from")
-    to: Clock = quantity("end, wall clock HH:MM; earlier than the start: runs past midnight", "h")
-    crew: int = quantity("drivers on this shift", "drivers", ge=1, le=5000)
-    breaks: Breaks = quantity("pairs of start and end, wall clock HH:MM", "h", ())
-
-
-class Work(Part):
-    """A stream of moves."""
-
-    name: Name = quantity("name of the stream")
-    kind: Literal["putaway", "retrieve", "replenish"] = quantity(
-        "putaway (dock to bay), retrieve (bay to dock), replenish (bay to bay)"
-    )
-    per_hour: Rate | Annotated[tuple[Rate, ...], Field(min_length=24, max_length=24), Frozen] = quantity(
-        "moves an hour: one number, or 24 by hour of the day", "1/h"
-    )
-    days: Days = quantity("weekdays with this work", "-", EVERY_DAY)
-    aisle_skew: Annotated[float, Field(ge=0.0, le=1e6)] | None = quantity(
-        "Bender's A over aisles ranked by activity, rank 1 is the first aisle; 0: all alike", "-", None
-    )
-    top_20pct_share: Annotated[float, Field(ge=0.2, lt=1.0)] | None = quantity(
-        "share of the moves in the busiest fifth of the aisles, instead of aisle_skew", "-", None
-    )
-    aisle_shares: Annotated[tuple[Share, ...], Field(min_length=1), Frozen] | None = quantity(
-        "share of the moves by aisle, summing to 1, instead of aisle_skew", "-", None
-    )
-    bay_skew: Annotated[float, Field(ge=0.0, le=1e6)] = quantity(
-        "Bender's A over the depth of an aisle, front bays busiest; 0: uniform", "-", 0.0
-    )
-    trucks: Names | None = quantity("truck groups that may do it; absent: any", "-", None)
-
-
 class Override(Part):
     """What differs in some aisles: any key of luminaires or sensors, settings by name."""
 
@@ -349,6 +271,19 @@ class Scenario(Part):
     trucks: Annotated[tuple[Trucks, ...], Frozen] = quantity("truck groups", "-", ())
     shifts: Annotated[tuple[Shift, ...], Frozen] = quantity("who works when", "-", ())
     work: Annotated[tuple[Work, ...], Frozen] = quantity("the streams of moves", "-", ())
+    inbound: Annotated[tuple[Inbound, ...], Frozen] = quantity("trailers that bring pallets", "-", ())
+    outbound: Annotated[tuple[Outbound, ...], Frozen] = quantity("trailers that take pallets away", "-", ())
+    volume_cv: Spread = quantity(
+        "standard deviation over mean of a day's volume of work, one factor for all streams, gamma family",
+        "-",
+        0.0,
+    )
+    holidays: Dates = quantity("dates without shifts and without work", "d", ())
+    holidays_country: Annotated[str, StringConstraints(pattern=COUNTRY_PATTERN)] | None = quantity(
+        "ISO 3166-1 code of a country whose public holidays are such dates too; needs the holidays library",
+        "-",
+        None,
+    )
     override: Annotated[tuple[Override, ...], Frozen] = quantity("what differs in some aisles", "-", ())
     recommend: Recommend | None = quantity("what a recommendation must keep to", "-", None)
 
@@ -372,6 +307,12 @@ class Scenario(Part):
     def duration_s(self) -> float:
         """Length of the run [s]; every day has 86,400 s."""
         return self.days * 86_400.0
+
+    @property
+    def pitches_m(self) -> tuple[float, ...]:
+        """Width of each aisle with its half racks [m]."""
+        pitch = self.floor.aisle_pitch_m
+        return (pitch,) * len(self.aisle_names) if isinstance(pitch, float | int) else pitch
 
     @property
     def aisle_names(self) -> tuple[str, ...]:

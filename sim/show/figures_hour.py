@@ -64,7 +64,7 @@ def draw_hour(numbers: HourNumbers, start: dt.datetime) -> Figure:
     title(
         all_axes[0],
         f"One hour in {len(strips)} {'aisle' if len(strips) == 1 else 'aisles'}: {day_label(begin)}, "
-        f"{begin:%H:%M} to {end:%H:%M}, replication {numbers.replication}",
+        f"{begin:%H:%M} to {end:%H:%M}, {numbers.whose}",
         key_lines=key_lines,
     )
     legend_above(all_axes[0], handles, labels, columns=-(-len(labels) // key_lines))

@@ -70,7 +70,7 @@ class HourNumbers:
     Attributes
     ----------
     start_s, end_s : from the run's start [s]
-    replication : whose hour it is
+    whose : "replication 7", or "the log"
     strips : the chosen aisles in the floor's order
     knows_visits : whether trucks are known, or only motion
     hour_reason, aisle_reason : why this hour, why these aisles, as sentences
@@ -78,7 +78,7 @@ class HourNumbers:
 
     start_s: float
     end_s: float
-    replication: int
+    whose: str
     strips: tuple[Strip, ...]
     knows_visits: bool
     hour_reason: str
@@ -98,8 +98,9 @@ def hour_numbers(result: Result) -> HourNumbers:
     counts = np.bincount(where[inside], minlength=len(result.layout.aisles))
     rows, aisle_reason = _choose_aisles(counts, noun)
     strips = tuple(_strip(result, int(aisle), start, end, int(counts[aisle])) for aisle in rows)
+    whose = "the log" if result.source == "replay" else f"replication {result.replications[0]}"
     return HourNumbers(
-        start, end, result.replications[0], strips, look.visits is not None, hour_reason, aisle_reason
+        start, end, whose, strips, look.visits is not None, hour_reason, aisle_reason
     )
 
 

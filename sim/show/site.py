@@ -90,9 +90,16 @@ def _floor(scenario: Scenario, layout: Layout) -> str:
     )
     return (
         f"{count_of(len(layout.aisles), 'aisle')} ({listing(layout.aisles, 4)}), {length} m long, "
-        f"{plain(floor.aisle_pitch_m)} m apart; {count_of(len(layout.zones), 'zone')}; {capacity}; "
+        f"{_pitch(floor.aisle_pitch_m)}; {count_of(len(layout.zones), 'zone')}; {capacity}; "
         f"{count_of(floor.dock_doors, 'door')}, staging {plain(floor.staging_depth_m)} m deep"
     )
+
+
+def _pitch(pitch_m: float | tuple[float, ...]) -> str:
+    """How far the aisles are apart."""
+    if isinstance(pitch_m, tuple):
+        return f"{plain(min(pitch_m))} to {plain(max(pitch_m))} m wide with their racks"
+    return f"{plain(pitch_m)} m apart"
 
 
 def _luminaires(scenario: Scenario, layout: Layout) -> str:

@@ -6,8 +6,9 @@ cost and a lower bound that no choice can go below.  Pure; after it: `study/reco
 A multiple-choice knapsack: minimise sum c x with one x = 1 in every unit and sum a x <= b.  Choices that
 another choice of the same unit beats in cost and in every use are dropped first.  The linear relaxation then
 gives multipliers; with them every choice has a reduced cost, and one whose reduced cost exceeds the room
-between the bound and a solution in hand cannot be part of a better one (it lies above the hull).  What is
-left goes to `scipy.optimize.milp` (HiGHS, branch and cut).
+between the bound and a solution in hand cannot be part of a better one (it lies above the hull).  The
+solution in hand comes from the few choices of each unit next to the hull; if it is not near enough to the
+bound, all that are left are searched.  Search: `scipy.optimize.milp` (HiGHS, branch and cut).
 
 References
 ----------
@@ -18,6 +19,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +31,9 @@ __all__ = ["Columns", "Nearest", "Solution", "drop_beaten", "find_nearest_choice
 
 GAP = 1e-4
 """Relative gap at which the search may stop."""
-TIME_LIMIT_S = 120.0
+TIME_LIMIT_S = 60.0
 _SLACK = 1e-9
+_CORE = 12
 
 
 @dataclass(frozen=True)
@@ -139,25 +142,70 @@ def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMI
     -------
     None where no choice keeps every limit
     """
+    if len(columns.starts) == 1:
+        return _try_all(columns)
     pruned = drop_beaten(columns)
     multipliers = _relax(pruned)
     if multipliers is None:
         return None
     bound = lagrangian_bound(pruned, multipliers)
-    in_hand = _round(pruned, multipliers)
+    priced = pruned.cost + multipliers @ pruned.use
+    reduced = priced - np.minimum.reduceat(priced, pruned.starts)[pruned.unit]
+    in_hand = _search_core(pruned, reduced, gap, time_limit_s)
+    searched = pruned
     if in_hand is not None:
-        priced = pruned.cost + multipliers @ pruned.use
-        reduced = priced - np.minimum.reduceat(priced, pruned.starts)[pruned.unit]
-        room = math.fsum(pruned.cost[in_hand]) - bound
-        keep = reduced <= room + 1e-9 * (1.0 + abs(bound))
+        cost = math.fsum(pruned.cost[in_hand])
+        keep = reduced <= cost - bound + 1e-9 * (1.0 + abs(bound))
         keep[in_hand] = True
-        pruned, in_hand = pruned.take(keep), np.cumsum(keep)[in_hand] - 1
-    rows, found_bound = _branch(pruned, in_hand, gap, time_limit_s)
-    if rows is None:
+        searched, in_hand = pruned.take(keep), np.cumsum(keep)[in_hand] - 1
+        if cost - bound <= gap * abs(cost):
+            return Solution(searched.label[in_hand], cost, min(cost, bound), len(columns), len(searched))
+    rows, found_bound = _branch(searched, gap, time_limit_s)
+    costs = [math.fsum(searched.cost[choice]) for choice in (rows, in_hand) if choice is not None]
+    if not costs:
         return None
-    cost = math.fsum(pruned.cost[rows])
-    proved = min(cost, max(bound, found_bound))
-    return Solution(pruned.label[rows], cost, proved, len(columns), len(pruned))
+    best = rows if rows is not None and math.fsum(searched.cost[rows]) == min(costs) else in_hand
+    assert best is not None
+    proved = min(min(costs), max(bound, found_bound))
+    return Solution(searched.label[best], min(costs), proved, len(columns), len(searched))
+
+
+def _is_impossible(use: NDArray[np.float64], most: FloatColumn, once: Any) -> bool:
+    """Say whether even shares of choices cannot keep the limits: the least excess is above 0."""
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_array, hstack
+
+    units, count = once.shape
+    found = linprog(
+        np.append(np.zeros(count), 1.0),
+        A_ub=hstack([csr_array(use), csr_array(-np.ones((len(most), 1)))]), b_ub=most,
+        A_eq=hstack([once, csr_array((units, 1))]), b_eq=np.ones(units), method="highs",
+    )
+    return bool(found.success and found.fun > 1e-9)
+
+
+def _search_core(
+    columns: Columns, reduced: FloatColumn, gap: float, time_limit_s: float
+) -> IntColumn | None:
+    """Search among the few choices of each unit with the least reduced cost; None if they do not do."""
+    ends = np.append(columns.starts[1:], len(columns))
+    near = np.concatenate([
+        first + np.sort(np.argsort(reduced[first:last], kind="stable")[:_CORE])
+        for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
+    ])
+    rows, _ = _branch(columns.take(near), gap, time_limit_s)
+    return None if rows is None else near[rows]
+
+
+def _try_all(columns: Columns) -> Solution | None:
+    """Choose for a single unit: every choice is looked at, nothing is left to prove."""
+    within = columns.most + _SLACK * np.maximum(np.abs(columns.most), 1.0)
+    kept = np.flatnonzero((columns.use <= within[:, None]).all(axis=0))
+    if not len(kept):
+        return None
+    best = kept[np.argmin(columns.cost[kept])]
+    cost = float(columns.cost[best])
+    return Solution(columns.label[[best]], cost, cost, len(columns), len(kept))
 
 
 def _scaled(columns: Columns) -> tuple[NDArray[np.float64], FloatColumn]:
@@ -181,38 +229,15 @@ def _relax(columns: Columns) -> FloatColumn | None:
     found = linprog(
         columns.cost / size, A_ub=csr_array(use), b_ub=most, A_eq=once, b_eq=np.ones(units), method="highs"
     )
-    if found.status == 2:
-        return None
     if not found.success:
-        return np.zeros(len(most))
+        return None if _is_impossible(use, most, once) else np.zeros(len(most))
     prices = np.maximum(0.0, -np.asarray(found.ineqlin.marginals)) * size
     scale = np.divide(columns.most, most, out=np.abs(columns.use).max(axis=1, initial=0.0), where=most > 0.0)
     return np.divide(prices, scale, out=np.zeros_like(prices), where=scale > 0.0)
 
 
-def _round(columns: Columns, multipliers: FloatColumn) -> IntColumn | None:
-    """Find some choice that keeps the limits, near the relaxation's: raise the prices until it fits."""
-    ends = np.append(columns.starts[1:], len(columns))
-    best: IntColumn | None = None
-    best_cost = math.inf
-    base = np.where(multipliers > 0.0, multipliers, 0.0)
-    for factor in (1.0, 1.001, 1.01, 1.03, 1.1, 1.3, 2.0, 5.0, 30.0, 1e3, 1e6):
-        priced = columns.cost + (factor * base) @ columns.use
-        rows = np.array([
-            first + int(np.argmin(priced[first:last]))
-            for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
-        ])
-        if columns.keeps(rows):
-            cost = math.fsum(columns.cost[rows])
-            if cost < best_cost:
-                best, best_cost = rows, cost
-    return best
-
-
-def _branch(
-    columns: Columns, in_hand: IntColumn | None, gap: float, time_limit_s: float
-) -> tuple[IntColumn | None, float]:
-    """Search by branch and cut; return the rows of the best choice and the bound reached."""
+def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColumn | None, float]:
+    """Search by branch and cut; return the rows of the best choice found and the bound reached."""
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
 
@@ -220,9 +245,9 @@ def _branch(
     count, units = len(columns), len(columns.starts)
     once = csr_array((np.ones(count), (columns.unit, np.arange(count))), shape=(units, count))
     size = max(1.0, float(np.abs(columns.cost).max(initial=0.0)))
-    margin, found_bound = 0.0, -math.inf
+    found_bound = -math.inf
     # a solver's tolerance may let a limit be passed by a hair: then ask again, a hair tighter
-    for _ in range(4):
+    for margin in (0.0, 1e-7, 1e-6, 1e-5):
         constraints = [LinearConstraint(once, np.ones(units), np.ones(units))]
         if len(most):
             constraints.append(LinearConstraint(csr_array(use), -np.inf, most - margin))
@@ -230,18 +255,14 @@ def _branch(
             columns.cost / size, integrality=np.ones(count), bounds=Bounds(0.0, 1.0), constraints=constraints,
             options={"mip_rel_gap": gap, "time_limit": time_limit_s},
         )
-        if margin == 0.0:
-            if found.status == 2:
-                return in_hand, -math.inf
-            found_bound = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound) * size
+        if margin == 0.0 and found.mip_dual_bound is not None:
+            found_bound = float(found.mip_dual_bound) * size
         if found.x is None:
-            return in_hand, found_bound
+            return None, found_bound
         rows = _chosen(columns, found.x)
         if columns.keeps(rows):
-            is_better = in_hand is None or math.fsum(columns.cost[rows]) <= math.fsum(columns.cost[in_hand])
-            return (rows if is_better else in_hand), found_bound
-        margin = 1e-7 if margin == 0.0 else margin * 10.0
-    return in_hand, found_bound
+            return rows, found_bound
+    return None, found_bound
 
 
 def _chosen(columns: Columns, x: FloatColumn) -> IntColumn:

@@ -210,6 +210,8 @@ def simulate_floor(
     timeout = env.timeout
     visit_row, truck_row = array("q"), array("q")
     arrive_row, enter_row = array("d"), array("d")
+    log_visit, log_truck = visit_row.append, truck_row.append
+    log_arrive, log_enter = arrive_row.append, enter_row.append
     doors = len(layout.door_m)
     free_at: list[list[float]] = [[0.0] * (layout.capacity or 0) for _ in layout.aisles]
     streams = [_stream_tasks(layout, groups, tasks, work) for work in range(len(may_do))]
@@ -219,86 +221,87 @@ def simulate_floor(
     ]
     reach = [_approach_times(layout, trucks) for trucks in groups]
 
-    def admit(row: int, truck_and_door: int, aisle: int, stay: float) -> float:
+    def admit(row: int, truck_and_door: int, aisle: int, arrive: float, stay: float) -> float:
         """Book the next place in an aisle, log the visit, and return how long until it ends."""
-        arrive = enter = env.now
+        enter = arrive
         places = free_at[aisle]
         if places:
             if places[0] > enter:
                 enter = places[0]
             heapreplace(places, enter + stay)
-        visit_row.append(row)
-        truck_row.append(truck_and_door)
-        arrive_row.append(arrive)
-        enter_row.append(enter)
+        log_visit(row)
+        log_truck(truck_and_door)
+        log_arrive(arrive)
+        log_enter(enter)
         return enter - arrive + stay
-
-    def first_work(group: int) -> int:
-        """Return the stream whose next task arises first among those the group may do; -1 for none."""
-        best, best_time = -1, math.inf
-        for work in open_work[group]:
-            head = heads[work]
-            if head is not None and head[0] < best_time:
-                best, best_time = work, head[0]
-        return best
 
     def drive(truck: int) -> Generator[simpy.Event, Any, None]:
         """One truck: take the next task while on duty, do it, come free at a door.
 
         A free truck reserves the earliest task that nobody has, even one that has yet to arise, and waits
         for it: who comes free first goes first, and waiting for work costs no event of its own.
+        The clock is kept here as well: after `timeout(d)` it stands at exactly now + d.
         """
         group, duty = fleet.group[truck], fleet.duty[truck]
-        to_target = reach[group]
+        to_target, works = reach[group], open_work[group]
         door = truck * doors // len(fleet.names)
+        now, off_at = 0.0, -math.inf
         while True:
-            now = env.now
-            place = bisect_right(duty, now)
-            if place % 2 == 0:
-                if place == len(duty):
-                    return
-                yield timeout(duty[place] - now)
-                continue
-            work = first_work(group)
-            if work < 0:
+            if now >= off_at:
+                place = bisect_right(duty, now)
+                if place % 2 == 0:
+                    if place == len(duty):
+                        return
+                    yield timeout(duty[place] - now)
+                    now = env.now
+                    continue
+                off_at = duty[place]
+            head, work = None, -1
+            for open_stream in works:
+                first = heads[open_stream]
+                if first is not None and (head is None or first[0] < head[0]):
+                    head, work = first, open_stream
+            if head is None:
                 return
-            head = heads[work]
-            assert head is not None
             time, number, target, aisle, second_aisle, end_door, plans = head
-            if time > now and bisect_right(duty, time) % 2 == 0:
+            if time >= off_at and bisect_right(duty, time) % 2 == 0:
                 # off duty when it arises: leave it to others and come back with the next duty
+                place = bisect_right(duty, now)
                 if place + 1 == len(duty):
                     return
                 yield timeout(duty[place + 1] - now)
+                now = env.now
                 continue
             heads[work] = next(streams[work], None)
             to_mouth, stay, between, second_stay, home = plans[group]
             who = truck * doors + door
-            wait = time - now if time > now else 0.0
-            yield timeout(wait + to_target[door][target] + to_mouth)
-            out = admit(2 * number, who, aisle, stay)
+            way = (time - now if time > now else 0.0) + to_target[door][target] + to_mouth
+            yield timeout(way)
+            now += way
+            out = admit(2 * number, who, aisle, now, stay)
             if second_aisle >= 0:
                 yield timeout(out + between)
-                out = admit(2 * number + 1, who, second_aisle, second_stay)
+                now += out + between
+                out = admit(2 * number + 1, who, second_aisle, now, second_stay)
             if end_door >= 0:
-                yield timeout(out + home)
+                way = out + home
                 door = end_door
             else:
-                last = aisle if second_aisle < 0 else second_aisle
-                yield timeout(out + to_target[door][last] + home)
+                way = out + to_target[door][aisle if second_aisle < 0 else second_aisle] + home
+            yield timeout(way)
+            now += way
 
     for truck in range(len(fleet.names)):
         env.process(drive(truck))
     env.run(until=end_s)
-    visit, who = np.array(visit_row, dtype=np.int64), np.array(truck_row, dtype=np.int64)
-    arrive = np.array(arrive_row, dtype=np.float64)
+    visit, who = np.frombuffer(visit_row, dtype=np.int64), np.frombuffer(truck_row, dtype=np.int64)
     return Log(
         task=visit // 2,
         part=visit % 2,
         truck=who // doors,
         from_door=who % doors,
-        arrive=arrive,
-        enter=np.array(enter_row, dtype=np.float64),
+        arrive=np.frombuffer(arrive_row, dtype=np.float64),
+        enter=np.frombuffer(enter_row, dtype=np.float64),
         waiting_tasks=_count_waiting(heads, streams),
     )
 

@@ -1,1 +1,1 @@
-"""Speed, as ratios within one run: `python -m tests.bench`. Never a timed test; the one exact gate is a test."""
+"""Speed, as ratios within one run: `python -m tests.bench`. Nothing timed is a test; the exact gate is."""

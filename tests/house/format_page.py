@@ -90,7 +90,7 @@ def key_rows(path: tuple[str | int, ...], model: type[Any]) -> Iterator[str]:
         allowed = short_text(allowed_text((*path, key)))
         yield f"| `{key}` | {allowed} | {default_text(field)} | {field.description} |"
     if repeated:
-        yield "| any key of `[luminaires]`, `[sensors]` | as there | as there | what differs in these aisles |"
+        yield "| any key of `[luminaires]`, `[sensors]` | as there | as there | what differs in them |"
 
 
 def keys_text() -> str:

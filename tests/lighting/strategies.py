@@ -18,7 +18,7 @@ from tests.naive_commands import periods_of
 
 LEVELS = (1.0, 0.5, 0.3, 0.0)
 STARTS = ("2027-03-01T00:00:00", "2027-03-05T23:41:20", "2027-03-07T23:50:00", "2027-03-03T11:07:30.500000")
-DAYS = (0.01, 0.02, 0.05, 1000 / 86_400)
+DAYS = (0.01, 0.02, 0.05, 1000 / 86_400, 3700 / 86_400)
 GRID_S = 10.0
 
 
@@ -200,7 +200,7 @@ def examples(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...] = DAYS
         end = start + draw(lengths)
         motion.append((draw(st.sampled_from(zones)), start, end))
         known += [start, end]
-    for _ in range(draw(st.integers(0, 3)) if is_grid else 0):
+    for _ in range(draw(st.integers(1, 3)) if is_grid else 0):
         motion += draw(chains(scenario, draw(st.sampled_from(zones))))
         known += [end for _, _, end in motion]
     if draw(st.integers(0, 4)) == 0:
@@ -209,13 +209,16 @@ def examples(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...] = DAYS
     for _ in range(draw(st.integers(0, 5))):
         aisle = draw(st.sampled_from(scenario.aisle_names))
         enter = draw(instants(scenario, is_grid, known))
+        leave = enter + draw(lengths) + (GRID_S if is_grid else draw(st.floats(1e-3, 500.0)))
         if is_grid and motion and draw(st.booleans()):
-            # enters as a light goes down
+            # enters or leaves as a light goes down
             zone, _, end = draw(st.sampled_from(motion))
             aisle = zone.split(".")[0]
-            period = draw(st.sampled_from(periods_of(scenario, aisle)))
-            enter = end + period.delay if end + period.delay < end_s else enter
-        leave = enter + draw(lengths) + (GRID_S if is_grid else draw(st.floats(1e-3, 500.0)))
+            down = end + draw(st.sampled_from(periods_of(scenario, aisle))).delay
+            stay = leave - enter
+            enter, leave = (down, down + stay) if draw(st.booleans()) else (down - stay, down)
+            if not 0.0 <= enter < end_s:
+                enter, leave = 0.0, stay
         visits.append((aisle, enter, leave, enter - draw(lengths)))
     visits.sort(key=lambda visit: visit[1])
     stays: Staying = []

@@ -18,6 +18,7 @@ from tests.show.made_results import make_result, make_scenario, without_bays
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
 FIGURES = dict.fromkeys(("power", "hour", "aisles", "week"), SVG)
+# words that a report never uses of a site
 CLAIMS = re.compile(
     r"\b(compliant|compliance|complies|certified|certifies|guarantee[ds]?|approved|safe|safely|ensures?)\b",
     re.IGNORECASE,
@@ -108,7 +109,7 @@ class TestEveryReport:
 
 def test_claims_would_be_found():
     assert CLAIMS.search("The aisles are safe.")
-    assert CLAIMS.search("Fully Compliant")
+    assert CLAIMS.search("These lights are never Certified")
     assert not CLAIMS.search("the site's safety officer")
 
 

@@ -7,7 +7,6 @@ than drivers can do: then the trucks at work are as many as there are drivers, f
 from __future__ import annotations
 
 import numpy as np
-import pytest
 
 from sim.replication import Site, prepare_site, simulate_traffic
 from sim.units import WEEKDAYS
@@ -134,16 +133,3 @@ def test_work_that_names_its_trucks():
     check_groups(["reach"])
     with spoilt("others may do it too"):
         check_groups(["reach", "counter"])
-
-
-@pytest.mark.parametrize("hours", [10.0, 30.0])
-def test_moves_are_conserved(hours):
-    """Moves drawn = begun + waiting; of those begun, only trucks on their way have no visit yet."""
-    from sim.traffic.work import draw_tasks
-
-    place = busy_site([EARLY, LATE, NIGHT], hours=hours, start="2027-03-01T00:00:00")
-    traffic = simulate_traffic(place, 0)
-    drawn = len(draw_tasks(place.scenario, place.layout, 0))
-    on_the_way = drawn - traffic.waiting_tasks - len(traffic.visits)
-    assert 0 <= on_the_way <= COUNT
-    assert traffic.waiting_tasks > 0

@@ -72,7 +72,7 @@ CASES = {  # load, Wq in services, chance to wait
 }
 
 
-def waits_of_a_run(load: float, *, capacity: int = 3, cv: float = 1.0, aisles: int = 12, days: int = 4):
+def waits_of_a_run(load: float, *, capacity: int = 3, cv: float = 1.0, aisles: int = 10, days: int = 3):
     """Run trucks through aisles that are servers; waits [services] and shares, warm-up left out."""
     made = scenario(
         aisles=aisles, hours=24.0 * days,
@@ -115,8 +115,8 @@ def test_T20_the_mouth_of_an_aisle_as_a_queue(case):
         check_mouth(case, capacity=4)
     with spoilt("constant handling"):
         check_mouth(case, cv=0.0)
-    with spoilt("3 % more work"):
-        check_mouth(case, load=1.03 * CASES[case][0])
+    with spoilt("5 % more work"):
+        check_mouth(case, load=1.05 * CASES[case][0])
 
 
 def test_T20_the_year_in_days():
@@ -130,7 +130,7 @@ def test_T20_the_year_in_days():
 
 def check_by_ciw(capacity: int) -> None:
     """The same case by a public queueing program; both means within 4 standard errors of the theory."""
-    services = 40_000.0
+    services = 25_000.0
     network = ciw.create_network(
         arrival_distributions=[ciw.dists.Exponential(2.0)],
         service_distributions=[ciw.dists.Exponential(1.0)],

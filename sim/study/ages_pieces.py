@@ -1,0 +1,417 @@
+"""One zone's traffic as sorted pieces of age: all that any setting will ask, sorted once.
+
+Comes in: a zone's detections and trucks, and where the timetable may change.  Goes out: `ZonePieces`.
+Before: `study/ages_sums`; after: `study/ages_period` (sums inside one kind of period), `study/ages_borders`.
+
+A gap runs from one detection's end to the next one's start and is cut into parts at the timetable's borders;
+ages within it count from the detection's end.  What follows a gap that went low belongs to the period in
+which it ended: the latency (its age runs on) and the fade-up after it, both cut at that period's end.
+What they do beyond it, and what a border itself changes, is left to `study/ages_borders`.
+The first gap has no age (nothing was seen before): it is low whatever the settings and is kept apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.records import FloatColumn, IntColumn, Stays
+from sim.study.ages_sums import RunningSums, TruckLine, last_before, place, spread
+
+__all__ = ["Counted", "Ends", "FirstGap", "KindPieces", "Rises", "Week", "ZonePieces", "sort_pieces"]
+
+
+@dataclass(frozen=True)
+class Week:
+    """Where the settings of an aisle may change, whatever the choice.
+
+    Attributes
+    ----------
+    border : start of each period and the run's end [s] (P + 1,)
+    kind : index into `names` (P,)
+    names : the scenario's names of settings that hold in the aisle (N,)
+    latency_s : motion to command
+    """
+
+    border: FloatColumn
+    kind: IntColumn
+    names: tuple[str, ...]
+    latency_s: float
+
+    @property
+    def end_s(self) -> float:
+        """End of the run [s]."""
+        return float(self.border[-1])
+
+    def period_of(self, time: FloatColumn) -> IntColumn:
+        """Return the period of each time, a border belonging to the later one (n,)."""
+        return np.searchsorted(self.border[1:-1], time, side="right")
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Ends of pieces of age under one weight, the young end with the weight taken off.
+
+    Attributes
+    ----------
+    plain : of parts of gaps
+    latency : of the latency after gaps; it counts only where the gap is longer than the delay
+    latency_gap : that gap, for each end of `latency` [s] (n,)
+    """
+
+    plain: RunningSums
+    latency: RunningSums
+    latency_gap: FloatColumn
+
+
+@dataclass(frozen=True)
+class Rises:
+    """Switch-ups after gaps, by ascending gap: what a fade-up of any length needs (n,).
+
+    Attributes
+    ----------
+    gap : [s]
+    age : at the switch-up, latency included, ascending [s]
+    time : of the switch-up [s]
+    until : end of its period or of the run, where the fade-up is cut [s]
+    """
+
+    gap: FloatColumn
+    age: FloatColumn
+    time: FloatColumn
+    until: FloatColumn
+
+
+@dataclass(frozen=True)
+class FirstGap:
+    """The time before anything was seen, in one kind of period.
+
+    Attributes
+    ----------
+    low_s, truck_s : its length with the latency after it, and its truck-seconds
+    rise : instant of the switch-up and the end of its period; None where it is not in this kind of period
+    """
+
+    low_s: float
+    truck_s: float
+    rise: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Thresholds of the delay for what is counted, each ascending.
+
+    Attributes
+    ----------
+    gap : the switch-up comes where the gap is above the delay
+    young, old : a switch-down comes where young < delay < old
+    false_low, false_high : one with a truck in the zone where low < delay <= high
+    dim_entry : a truck enters a low zone where delay <= this
+    late_gap : gaps whose latency is time at low
+    late_s, late_present_s : running sums of that latency, and of it with a truck in the zone (n + 1,)
+    """
+
+    gap: FloatColumn
+    young: FloatColumn
+    old: FloatColumn
+    false_low: FloatColumn
+    false_high: FloatColumn
+    dim_entry: FloatColumn
+    late_gap: FloatColumn
+    late_s: FloatColumn
+    late_present_s: FloatColumn
+
+
+@dataclass(frozen=True)
+class KindPieces:
+    """All pieces in the periods of one name of settings.
+
+    Attributes
+    ----------
+    length_s : of its periods together
+    time, trucks : ends weighted by 1 and by trucks present; trucks is None where no visits are known
+    present : ends of the parts with a truck in the zone
+    """
+
+    length_s: float
+    time: Ends
+    trucks: Ends | None
+    present: RunningSums | None
+    rises: Rises
+    first: FirstGap
+    counted: Counted
+
+
+@dataclass(frozen=True)
+class ZonePieces:
+    """One zone, ready for any number of settings.
+
+    Attributes
+    ----------
+    week : where settings may change
+    start, end : the detections [s] (n,)
+    gap : before each detection, inf before the first [s] (n,)
+    rise : instant at which a switch-up for each detection falls due, at most the run's end [s] (n,)
+    line : trucks in the zone, None where no visits are known
+    kinds : by index of name; None where the name never holds
+    first_up : switch-ups after the first gap, 0 or 1
+    first_low_s, first_present_s : length of the first gap with its latency, and with a truck in the zone
+    first_entries : trucks that entered in it
+    occupied_s : time with a truck in the zone
+    """
+
+    week: Week
+    start: FloatColumn
+    end: FloatColumn
+    gap: FloatColumn
+    rise: FloatColumn
+    line: TruckLine | None
+    kinds: tuple[KindPieces | None, ...]
+    first_up: int
+    first_low_s: float
+    first_present_s: float
+    first_entries: int
+    occupied_s: float
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """Gaps after the first, cut at borders (n,); `is_natural` where a part ends with its gap."""
+
+    start: FloatColumn
+    end: FloatColumn
+    since: FloatColumn
+    young: FloatColumn
+    old: FloatColumn
+    kind: IntColumn
+
+
+def sort_pieces(start: FloatColumn, end: FloatColumn, stays: Stays | None, week: Week) -> ZonePieces:
+    """Sort one zone's pieces.
+
+    Parameters
+    ----------
+    start, end : united detections in order, within the run [s] (n,)
+    stays : trucks in the zone, None where no visits are known
+    week : where settings may change
+    """
+    line = None if stays is None else TruckLine.of(stays)
+    gap = start - np.concatenate([[-np.inf], end[:-1]])[: len(start)]
+    rise = np.minimum(start + week.latency_s, week.end_s)
+    parts = _cut_gaps(start, end, week)
+    home = week.period_of(start)
+    until = week.border[home + 1]
+    late = _Late(np.arange(1, len(start)), start, end, gap, rise, until, week.kind[home])
+    enter = np.zeros(0) if stays is None else np.sort(stays.enter)
+    entries = _entries(enter, start, end, rise, gap, week)
+    kinds = tuple(
+        _sort_kind(kind, week, parts, late, line, entries) if (week.kind == kind).any() else None
+        for kind in range(len(week.names))
+    )
+    first_end = float(rise[0]) if len(rise) else week.end_s
+    begin, stop = np.zeros(1), np.array([first_end])
+    return ZonePieces(
+        week=week,
+        start=start,
+        end=end,
+        gap=gap,
+        rise=rise,
+        line=line,
+        kinds=kinds,
+        first_up=int(len(rise) > 0 and first_end < week.end_s),
+        first_low_s=first_end,
+        first_present_s=_present_s(line, begin, stop),
+        first_entries=int((enter <= first_end).sum()),
+        occupied_s=_present_s(line, begin, np.array([week.end_s])),
+    )
+
+
+def _present_s(line: TruckLine | None, start: FloatColumn, end: FloatColumn) -> float:
+    """Seconds with a truck in the zone, over all stretches."""
+    if line is None:
+        return 0.0
+    _, opens, closes, _ = line.cut(start, end)
+    return float((closes - opens).sum())
+
+
+def _cut_gaps(start: FloatColumn, end: FloatColumn, week: Week) -> _Parts:
+    """Cut every gap but the first at the borders."""
+    until = np.append(start[1:], week.end_s)[: len(end)]
+    is_there = until > end
+    since, until = end[is_there], until[is_there]
+    first = week.period_of(since)
+    last = np.maximum(np.searchsorted(week.border[1:-1], until, side="left"), first)
+    row, period = spread(first, last + 1)
+    begin = np.maximum(since[row], week.border[period])
+    stop = np.minimum(until[row], week.border[period + 1])
+    return _Parts(begin, stop, since[row], begin - since[row], stop - since[row], week.kind[period])
+
+
+@dataclass(frozen=True)
+class _Late:
+    """Detections after the first, with the gap before each and the latency after it."""
+
+    row: IntColumn
+    start: FloatColumn
+    end: FloatColumn
+    gap: FloatColumn
+    rise: FloatColumn
+    until: FloatColumn
+    kind: IntColumn
+
+
+@dataclass(frozen=True)
+class _Entries:
+    """Trucks that enter in a gap or its latency: the kind that decides, and the longest delay that dims."""
+
+    kind: IntColumn
+    threshold: FloatColumn
+
+
+def _entries(
+    enter: FloatColumn, start: FloatColumn, end: FloatColumn, rise: FloatColumn, gap: FloatColumn, week: Week
+) -> _Entries:
+    """Find for each truck the delays with which it enters a low zone; those of the first gap are apart."""
+    inner = week.border[1:-1]
+    following = np.searchsorted(start, enter, side="left")
+    behind = np.maximum(following - 1, 0)
+    in_gap = (following > 0) & (enter > end[behind]) if len(end) else np.zeros(len(enter), dtype=bool)
+    time, since = enter[in_gap], end[behind[in_gap]]
+    stop = np.append(start, week.end_s)[following[in_gap]]
+    period = np.searchsorted(inner, time, side="left")
+    young = np.maximum(week.border[period] - since, 0.0)
+    old = np.minimum(stop, week.border[period + 1]) - since
+    threshold = np.minimum(np.maximum(young, last_before(since, time)), np.nextafter(old, -np.inf))
+    # an entry within a latency meets the command of the gap before it
+    due = np.searchsorted(rise, enter, side="left")
+    first = np.minimum(due, len(start) - 1)
+    is_late = (due > 0) & (due < len(start)) & (enter > start[first]) if len(end) else in_gap
+    late = first[is_late]
+    late_threshold = np.minimum(np.nextafter(gap[late], -np.inf), last_before(end[late - 1], enter[is_late]))
+    return _Entries(
+        np.concatenate([week.kind[period], week.kind[week.period_of(start[late])]]),
+        np.concatenate([threshold, late_threshold]),
+    )
+
+
+def _sort_kind(
+    kind: int, week: Week, parts: _Parts, late: _Late, line: TruckLine | None, entries: _Entries
+) -> KindPieces:
+    """Sort what belongs to one name of settings."""
+    own = parts.kind == kind
+    part = _Parts(
+        parts.start[own], parts.end[own], parts.since[own], parts.young[own], parts.old[own], parts.kind[own]
+    )
+    row = late.row[late.kind[late.row] == kind]
+    since, gap = late.end[row - 1], late.gap[row]
+    cut = np.minimum(late.rise[row], late.until[row])
+    time = Ends(
+        RunningSums.of(
+            np.concatenate([part.old, part.young]),
+            np.concatenate([np.ones(len(part.old)), -np.ones(len(part.young))]),
+        ),
+        *_latency_ends(gap, gap + (cut - late.start[row]), np.ones(len(row)), gap),
+    )
+    trucks, present, late_present = None, None, np.zeros(len(row))
+    if line is not None:
+        plain = _weighted_ends(line, part.start, part.end, part.since)
+        seen, opens, closes, count = line.cut(late.start[row], cut)
+        trucks = Ends(
+            RunningSums.of(*plain),
+            *_latency_ends(opens - since[seen], closes - since[seen], count, gap[seen]),
+        )
+        present = RunningSums.of(plain[0], np.sign(plain[1]))
+        seen, opens, closes, _ = line.cut(late.start[row], late.rise[row])
+        late_present = place(closes - opens, seen, len(row))
+    order = np.argsort(gap, kind="stable")
+    is_up = late.rise[row] < week.end_s
+    inside = order[late.rise[row][order] < late.until[row][order]]
+    rises = Rises(
+        gap[inside],
+        np.maximum.accumulate(late.rise[row[inside]] - since[inside]),
+        late.rise[row[inside]],
+        late.until[row[inside]],
+    )
+    false_low, false_high = _false_offs(part, line)
+    late_s = late.rise[row] - late.start[row]
+    return KindPieces(
+        length_s=float(np.diff(week.border)[week.kind == kind].sum()),
+        time=time,
+        trucks=trucks,
+        present=present,
+        rises=rises,
+        first=_first_gap(kind, week, late, line),
+        counted=Counted(
+            gap=np.sort(gap[is_up]),
+            young=np.sort(part.young),
+            old=np.sort(part.old),
+            false_low=np.sort(false_low),
+            false_high=np.sort(false_high),
+            dim_entry=np.sort(entries.threshold[entries.kind == kind]),
+            late_gap=gap[order],
+            late_s=np.concatenate([[0.0], np.cumsum(late_s[order])]),
+            late_present_s=np.concatenate([[0.0], np.cumsum(late_present[order])]),
+        ),
+    )
+
+
+def _latency_ends(
+    young: FloatColumn, old: FloatColumn, weight: FloatColumn, gap: FloatColumn
+) -> tuple[RunningSums, FloatColumn]:
+    """Sort the ends of latencies, each with its gap."""
+    age = np.concatenate([old, young])
+    order = np.argsort(age, kind="stable")
+    sums = RunningSums.of_sorted(age[order], np.concatenate([weight, -weight])[order])
+    return sums, np.concatenate([gap, gap])[order]
+
+
+def _weighted_ends(
+    line: TruckLine, start: FloatColumn, end: FloatColumn, since: FloatColumn
+) -> tuple[FloatColumn, FloatColumn]:
+    """Ends of the pieces of parts with trucks, with their weights."""
+    row, opens, closes, count = line.cut(start, end)
+    return (
+        np.concatenate([closes - since[row], opens - since[row]]),
+        np.concatenate([count, -count]),
+    )
+
+
+def _false_offs(part: _Parts, line: TruckLine | None) -> tuple[FloatColumn, FloatColumn]:
+    """Delays with which the zone goes low while a truck is there: low < delay <= high."""
+    if line is None:
+        return np.zeros(0), np.zeros(0)
+    # a truck that comes at the very end of a part may still be met by rounding, hence the next double
+    row, opens, closes, _ = line.cut(part.start, np.nextafter(part.end, np.inf))
+    since, young, old = part.since[row], part.young[row], part.old[row]
+    low = np.where(opens <= part.start[row], young, np.maximum(young, last_before(since, opens)))
+    oldest = np.nextafter(old, -np.inf)
+    high = np.where(closes > part.end[row], oldest, np.minimum(oldest, last_before(since, closes)))
+    return low[low < high], high[low < high]
+
+
+def _first_gap(kind: int, week: Week, late: _Late, line: TruckLine | None) -> FirstGap:
+    """Cut the time before anything was seen, with its latency, to one kind of period."""
+    if not len(late.start):
+        begin, stop = week.border[:-1], week.border[1:]
+        rise = None
+    else:
+        # the latency is cut at the end of the period in which the motion began
+        cut = min(float(late.rise[0]), float(late.until[0]))
+        begin, stop = week.border[:-1], np.minimum(week.border[1:], cut)
+        is_inside = late.kind[0] == kind and late.rise[0] < late.until[0]
+        rise = (float(late.rise[0]), float(late.until[0])) if is_inside else None
+    own = (week.kind == kind) & (stop > begin)
+    begin, stop = begin[own], stop[own]
+    truck_s = 0.0
+    if line is not None:
+        _, opens, closes, count = line.cut(begin, stop)
+        truck_s = float((count * (closes - opens)).sum())
+    return FirstGap(float((stop - begin).sum()), truck_s, rise)
+
+
+def lay_week(border: FloatColumn, names: tuple[str, ...], latency_s: float) -> Week:
+    """Number the names of settings of an unrolled timetable."""
+    known: Mapping[str, int] = {name: index for index, name in enumerate(dict.fromkeys(names))}
+    return Week(border, np.array([known[name] for name in names], dtype=np.int64), tuple(known), latency_s)

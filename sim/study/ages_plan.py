@@ -1,0 +1,134 @@
+"""Many choices of settings as columns: distinct timings apart from levels, for each name of settings.
+
+Comes in: a scenario and choices (settings by name).  Goes out: `Plan`.  After it: `study/ages_period`,
+`study/ages_borders`, `study/ages`.  Sums over traffic depend on timings alone; levels come in by algebra, so
+a thousand levels cost no more sums than one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.records import FloatColumn, IntColumn
+from sim.scenario.schema import Scenario, Settings
+from sim.study.ages_sums import FAR_S
+
+__all__ = ["Plan", "Setting", "lay_out_choices", "with_settings"]
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One name's settings in an aisle, in columns of any one length (n,).
+
+    Attributes
+    ----------
+    delay : hold + timeout [s]
+    second : second delay; `FAR_S` without one, or where the second level is the unoccupied one [s]
+    up, down : fades [s]
+    occupied, low, lowest : occupied, unoccupied and second level [-]
+    """
+
+    delay: FloatColumn
+    second: FloatColumn
+    up: FloatColumn
+    down: FloatColumn
+    occupied: FloatColumn
+    low: FloatColumn
+    lowest: FloatColumn
+
+    def take(self, rows: Any) -> Setting:
+        """Return some rows."""
+        return Setting(
+            self.delay[rows],
+            self.second[rows],
+            self.up[rows],
+            self.down[rows],
+            self.occupied[rows],
+            self.low[rows],
+            self.lowest[rows],
+        )
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Every choice, by name of settings.
+
+    Attributes
+    ----------
+    choices : as given (K,)
+    columns : by name: timeout [s], then the columns of `Setting` (7, K)
+    identity : by name, a number that two names share in a choice where their settings are equal (K,)
+    timing : by name, which distinct timing each choice has (K,)
+    first : by name, the first choice of each distinct timing (T,)
+    """
+
+    choices: Sequence[Mapping[str, Settings]]
+    columns: Mapping[str, NDArray[np.float64]]
+    identity: Mapping[str, IntColumn]
+    timing: Mapping[str, IntColumn]
+    first: Mapping[str, IntColumn]
+
+    def __len__(self) -> int:
+        return len(self.choices)
+
+    def setting(self, name: str, hold_s: float) -> Setting:
+        """Return one name's settings in every choice, for a sensor with this hold (K,)."""
+        timeout, second, up, down, occupied, low, lowest = self.columns[name]
+        return Setting(hold_s + timeout, second, up, down, occupied, low, lowest)
+
+
+def lay_out_choices(scenario: Scenario, choices: Sequence[Mapping[str, Settings]]) -> Plan:
+    """Turn choices into columns.
+
+    Parameters
+    ----------
+    scenario : its timetable and overrides name the settings
+    choices : each maps every name of the scenario's settings to the settings to use
+    """
+    columns, identity, timing, first = {}, {}, {}, {}
+    numbers: dict[Settings, int] = {}
+    rows: list[tuple[float, ...]] = []
+    for name in scenario.lighting.settings:
+        seen: dict[int, tuple[Settings, int]] = {}  # holds the objects too, so that an id stays one object's
+        which = np.empty(len(choices), dtype=np.int64)
+        for place, choice in enumerate(choices):
+            one = choice[name]
+            if id(one) not in seen:
+                seen[id(one)] = one, numbers.setdefault(one, len(numbers))
+                if len(numbers) > len(rows):
+                    rows.append(_row(one))
+            which[place] = seen[id(one)][1]
+        table = np.array(rows).reshape(-1, 7)[which]
+        columns[name] = np.ascontiguousarray(table.T)
+        identity[name] = which
+        _, start, inverse = np.unique(table[:, :4], axis=0, return_index=True, return_inverse=True)
+        timing[name], first[name] = inverse.reshape(-1), start
+    return Plan(choices, columns, identity, timing, first)
+
+
+def _row(one: Settings) -> tuple[float, ...]:
+    """Write one set of settings as numbers; a second level equal to the unoccupied one never comes."""
+    lowest = one.unoccupied_level if one.second_level is None else one.second_level
+    comes = one.second_delay_s is not None and lowest != one.unoccupied_level
+    return (
+        one.timeout_s,
+        float(one.second_delay_s) if comes and one.second_delay_s is not None else FAR_S,
+        one.fade_up_s,
+        one.fade_down_s,
+        one.occupied_level,
+        one.unoccupied_level,
+        lowest if comes else one.unoccupied_level,
+    )
+
+
+def with_settings(scenario: Scenario, choice: Mapping[str, Settings]) -> Scenario:
+    """Return the scenario with other settings under the same names."""
+    lighting = scenario.lighting.model_copy(update={"settings": dict(choice)})
+    return scenario.model_copy(update={"lighting": lighting})

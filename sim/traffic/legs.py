@@ -1,0 +1,222 @@
+"""How a truck does a move, leg by leg: ways, stands at the bays, the mast; as arrays over many moves.
+
+Comes in: layout, a truck group, tasks.  Goes out: times [s].  Before: `traffic/work`; after: `traffic/plans`
+(what the simulation needs) and `traffic/paths` (where the truck was).  Every straight run goes from rest to
+rest.  A floor truck stands at the bay while it lifts, handles and lowers; a truck that lifts while it travels
+waits there only for what the mast still lacks.  Inside an aisle the aisle's speed limit holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from sim.floor.layout import Layout
+from sim.records import FloatColumn, IntColumn
+from sim.scenario.schema import Trucks
+from sim.traffic.kinematics import travel_time
+from sim.traffic.work import Tasks
+
+__all__ = ["Gait", "Route", "SingleVisit", "gait_of", "mast_time", "replenish_route", "route_between", "single_visit"]
+
+BoolColumn = np.ndarray[Any, np.dtype[np.bool_]]
+Rows = slice | IntColumn
+
+
+@dataclass(frozen=True)
+class Gait:
+    """How one group moves.
+
+    Attributes
+    ----------
+    laden, empty : speed on cross-aisles and in staging [m/s]
+    aisle_laden, aisle_empty : speed inside an aisle [m/s]
+    ramp : acceleration and braking, 0 for none [m/s2]
+    up, down : seconds of lifting and lowering a metre, 0 where they take no time [s/m]
+    lifts_while_travelling : whether mast and wheels move at once
+    turn_s : lost at each turn into or out of an aisle
+    """
+
+    laden: float
+    empty: float
+    aisle_laden: float
+    aisle_empty: float
+    ramp: float
+    up: float
+    down: float
+    lifts_while_travelling: bool
+    turn_s: float
+
+
+def gait_of(trucks: Trucks) -> Gait:
+    """Return how a group moves."""
+    limit = trucks.aisle_speed_m_per_s
+    laden, empty = trucks.speed_laden_m_per_s, trucks.speed_empty_m_per_s
+    return Gait(
+        laden=laden,
+        empty=empty,
+        aisle_laden=laden if limit is None else min(laden, limit),
+        aisle_empty=empty if limit is None else min(empty, limit),
+        ramp=trucks.acceleration_m_per_s2,
+        up=0.0 if trucks.lift_m_per_s is None else 1.0 / trucks.lift_m_per_s,
+        down=0.0 if trucks.lower_m_per_s is None else 1.0 / trucks.lower_m_per_s,
+        lifts_while_travelling=trucks.lifts_while_travelling,
+        turn_s=trucks.turn_s,
+    )
+
+
+def mast_time(gait: Gait, from_m: FloatColumn, to_m: FloatColumn) -> FloatColumn:
+    """Return the time the mast takes from one height to another [s] (n,)."""
+    rise = to_m - from_m
+    time: FloatColumn = np.where(rise > 0.0, rise * gait.up, -rise * gait.down)
+    return time
+
+
+@dataclass(frozen=True)
+class SingleVisit:
+    """In from the front, handle once, out: by some moves of one group (n,).
+
+    Attributes
+    ----------
+    speed_in, speed_out : inside the aisle [m/s]
+    out_m : length of the way out [m]
+    stand : time at the bay, mast included [s]
+    """
+
+    speed_in: FloatColumn
+    speed_out: FloatColumn
+    out_m: FloatColumn
+    stand: FloatColumn
+
+
+def single_visit(layout: Layout, gait: Gait, group: int, tasks: Tasks, rows: Rows, is_put: BoolColumn) -> SingleVisit:
+    """Plan the aisle part of putaways (`is_put`), retrievals and walks."""
+    bay, height = tasks.bay_m[rows], tasks.height_m[rows]
+    speed_in = np.where(is_put, gait.aisle_laden, gait.aisle_empty)
+    speed_out = np.where(is_put, gait.aisle_empty, gait.aisle_laden)
+    out_m = np.where(tasks.is_through[rows], layout.length_m[tasks.aisle[rows]] - bay, bay)
+    stand = np.where(is_put, tasks.set_s[group, rows], tasks.pick_s[group, rows])
+    if gait.lifts_while_travelling:
+        late_up = height * gait.up - travel_time(bay, speed_in, gait.ramp)
+        late_down = height * gait.down - travel_time(out_m, speed_out, gait.ramp)
+        mast = np.maximum(0.0, late_up) + np.maximum(0.0, late_down)
+    else:
+        mast = height * gait.up + height * gait.down
+    return SingleVisit(speed_in, speed_out, out_m, stand + mast)
+
+
+@dataclass(frozen=True)
+class Route:
+    """From bay to bay, in and home by the front, rest to rest (n,).
+
+    Attributes
+    ----------
+    by_back : whether the truck goes from aisle to aisle behind the racks
+    is_same_aisle : both bays lie in one aisle: one visit
+    first_stay, second_stay : time inside either aisle [s]; the second is 0 in the same aisle
+    between : from mouth to mouth, turns included [s]
+    first_stand, second_stand : time at either bay, mast included [s]
+    """
+
+    by_back: BoolColumn
+    is_same_aisle: BoolColumn
+    first_stay: FloatColumn
+    second_stay: FloatColumn
+    between: FloatColumn
+    first_stand: FloatColumn
+    second_stand: FloatColumn
+
+
+def route_between(
+    layout: Layout,
+    gait: Gait,
+    aisles: tuple[IntColumn, IntColumn],
+    bays: tuple[FloatColumn, FloatColumn],
+    heights: tuple[FloatColumn, FloatColumn],
+    handling: tuple[FloatColumn, FloatColumn],
+    *,
+    outer_is_laden: bool,
+) -> Route:
+    """Go to a first bay, by the shorter of the front and the back cross-aisle to a second one, and home.
+
+    Parameters
+    ----------
+    layout, gait : the floor and how the group moves
+    aisles, bays, heights, handling : of the first and of the second bay, (n,) each
+    outer_is_laden : laden in and out, empty between (putaway and retrieval paired); else the other way
+        round (a replenishment)
+    """
+    outer, inner = gait.aisle_empty, gait.aisle_laden
+    across_speed = gait.laden
+    if outer_is_laden:
+        outer, inner, across_speed = gait.aisle_laden, gait.aisle_empty, gait.empty
+    ramp = gait.ramp
+    (first, second), (bay, second_bay) = aisles, bays
+    across = np.abs(layout.aisle_m[first] - layout.aisle_m[second])
+    back_m = layout.length_m.max()
+    by_back = (back_m - bay) + (back_m - second_bay) < bay + second_bay
+    same = first == second
+    stub = np.where(by_back, back_m - layout.length_m[first], 0.0)
+    second_stub = np.where(by_back, back_m - layout.length_m[second], 0.0)
+    out_m = np.where(by_back, layout.length_m[first] - bay, bay)
+    in_m = np.where(by_back, layout.length_m[second] - second_bay, second_bay)
+    ways = (
+        travel_time(bay, outer, ramp),
+        travel_time(out_m, inner, ramp),
+        travel_time(np.abs(bay - second_bay), inner, ramp),
+        travel_time(in_m, inner, ramp),
+        travel_time(second_bay, outer, ramp),
+    )
+    come_in, go_out, inside, go_in, leave = ways
+    mast, second_mast = _route_mast(gait, heights, ways, same)
+    stand, second_stand = handling[0] + mast, handling[1] + second_mast
+    come = come_in + stand
+    go_home = second_stand + leave
+    between = sum(travel_time(length, across_speed, ramp) for length in (stub, across, second_stub))
+    return Route(
+        by_back=by_back & ~same,
+        is_same_aisle=same,
+        first_stay=come + np.where(same, inside + go_home, go_out),
+        second_stay=np.where(same, 0.0, go_in + go_home),
+        between=np.where(same, 0.0, between + 2.0 * gait.turn_s),
+        first_stand=stand,
+        second_stand=second_stand,
+    )
+
+
+def _route_mast(
+    gait: Gait, heights: tuple[FloatColumn, FloatColumn], ways: tuple[FloatColumn, ...], same: BoolColumn
+) -> tuple[FloatColumn, FloatColumn]:
+    """What the mast adds to the stands at both bays [s]."""
+    height, second_height = heights
+    floor = np.zeros(len(height))
+    if not gait.lifts_while_travelling:
+        return (
+            mast_time(gait, floor, height) + mast_time(gait, height, floor),
+            mast_time(gait, floor, second_height) + mast_time(gait, second_height, floor),
+        )
+    come_in, go_out, inside, go_in, leave = ways
+    first = np.maximum(0.0, mast_time(gait, floor, height) - come_in) + np.where(
+        same,
+        np.maximum(0.0, mast_time(gait, height, second_height) - inside),
+        np.maximum(0.0, mast_time(gait, height, floor) - go_out),
+    )
+    second = np.where(same, 0.0, np.maximum(0.0, mast_time(gait, floor, second_height) - go_in)) + np.maximum(
+        0.0, mast_time(gait, second_height, floor) - leave
+    )
+    return first, second
+
+
+def replenish_route(layout: Layout, gait: Gait, group: int, tasks: Tasks, rows: Rows) -> Route:
+    """Route the rack-to-rack moves among some tasks."""
+    return route_between(
+        layout,
+        gait,
+        (tasks.aisle[rows], tasks.second_aisle[rows]),
+        (tasks.bay_m[rows], tasks.second_bay_m[rows]),
+        (tasks.height_m[rows], tasks.second_height_m[rows]),
+        (tasks.pick_s[group, rows], tasks.set_s[group, rows]),
+        outer_is_laden=False,
+    )

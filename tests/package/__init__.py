@@ -1,0 +1,1 @@
+"""The project as others get it: wheel, sdist, editable install, bare folder."""
