@@ -1,7 +1,7 @@
-"""The floor written the obvious way in SimPy: one process a task, `simpy.Resource` for the fleet and the aisles.
+"""The floor written the obvious way in SimPy: a process a task, `simpy.Resource` for fleet and aisles.
 
-Comes in: layout, one truck group, tasks.  Goes out: visits.  Slow and plain on purpose: every leg is a timeout of
-its own, every route is worked out where it is driven, nothing is planned ahead.  It is the oracle of the
+Comes in: layout, one truck group, tasks.  Goes out: visits.  Slow and plain on purpose: every leg is a
+timeout of its own, every route is worked out where it is driven, nothing is planned ahead.  It is the oracle of the
 program's visits (tests/truth) and the yardstick of its speed (tests/bench), written from the meaning of the
 words: single command, the truck idle longest goes first, full aisles are entered in order of arrival.
 Every truck has a driver all the time.
@@ -115,11 +115,16 @@ class Floor:
         yield self.env.timeout(float(tasks.pick_s[0, task]))
         yield self.laden(staging)
         yield self.laden(across)
-        yield from self.visit(task, 0, truck, [
-            lambda: self.laden(bay),
-            lambda: self.env.timeout(float(tasks.set_s[0, task])),
-            lambda: self.empty(bay),
-        ])
+        yield from self.visit(
+            task,
+            0,
+            truck,
+            [
+                lambda: self.laden(bay),
+                lambda: self.env.timeout(float(tasks.set_s[0, task])),
+                lambda: self.empty(bay),
+            ],
+        )
         yield self.empty(across)
         yield self.empty(staging)
         return dock
@@ -130,11 +135,16 @@ class Floor:
         aisle, bay, dock = int(tasks.aisle[task]), float(tasks.bay_m[task]), int(tasks.door[task])
         yield self.empty(staging)
         yield self.empty(abs(self.door_m[door] - self.aisle_m[aisle]))
-        yield from self.visit(task, 0, truck, [
-            lambda: self.empty(bay),
-            lambda: self.env.timeout(float(tasks.pick_s[0, task])),
-            lambda: self.laden(bay),
-        ])
+        yield from self.visit(
+            task,
+            0,
+            truck,
+            [
+                lambda: self.empty(bay),
+                lambda: self.env.timeout(float(tasks.pick_s[0, task])),
+                lambda: self.laden(bay),
+            ],
+        )
         yield self.laden(abs(self.door_m[dock] - self.aisle_m[aisle]))
         yield self.laden(staging)
         yield self.env.timeout(float(tasks.set_s[0, task]))
@@ -149,28 +159,39 @@ class Floor:
         yield self.empty(staging)
         yield self.empty(abs(self.door_m[door] - self.aisle_m[first]))
         if first == second:
-            yield from self.visit(task, 0, truck, [
-                lambda: self.empty(bay),
-                lambda: self.env.timeout(pick),
-                lambda: self.laden(abs(bay - other_bay)),
-                lambda: self.env.timeout(put),
-                lambda: self.empty(other_bay),
-            ])
+            yield from self.visit(
+                task,
+                0,
+                truck,
+                [
+                    lambda: self.empty(bay),
+                    lambda: self.env.timeout(pick),
+                    lambda: self.laden(abs(bay - other_bay)),
+                    lambda: self.env.timeout(put),
+                    lambda: self.empty(other_bay),
+                ],
+            )
         else:
             is_back = 2.0 * self.back_m - bay - other_bay < bay + other_bay
             out = self.length_m[first] - bay if is_back else bay
             into = self.length_m[second] - other_bay if is_back else other_bay
-            yield from self.visit(task, 0, truck, [
-                lambda: self.empty(bay), lambda: self.env.timeout(pick), lambda: self.laden(out)
-            ])
+            yield from self.visit(
+                task,
+                0,
+                truck,
+                [lambda: self.empty(bay), lambda: self.env.timeout(pick), lambda: self.laden(out)],
+            )
             if is_back:
                 yield self.laden(self.back_m - self.length_m[first])
             yield self.laden(abs(self.aisle_m[first] - self.aisle_m[second]))
             if is_back:
                 yield self.laden(self.back_m - self.length_m[second])
-            yield from self.visit(task, 1, truck, [
-                lambda: self.laden(into), lambda: self.env.timeout(put), lambda: self.empty(other_bay)
-            ])
+            yield from self.visit(
+                task,
+                1,
+                truck,
+                [lambda: self.laden(into), lambda: self.env.timeout(put), lambda: self.empty(other_bay)],
+            )
         yield self.empty(abs(self.door_m[door] - self.aisle_m[second]))
         yield self.empty(staging)
         return door
@@ -190,6 +211,8 @@ def naive_floor(layout: Layout, trucks: Trucks, tasks: Tasks, end_s: float) -> l
     floor.env.process(floor.bring())
     floor.env.run(until=end_s)
     return [
-        NaiveVisit(one.task, one.part, one.truck, one.aisle, one.bay_m, one.arrive, one.enter, min(one.leave, end_s))
+        NaiveVisit(
+            one.task, one.part, one.truck, one.aisle, one.bay_m, one.arrive, one.enter, min(one.leave, end_s)
+        )
         for one in floor.visits
     ]

@@ -1,8 +1,8 @@
 """The sensors written the obvious way: where is each truck at an instant, and who sees it there.
 
 Comes in: layout, visits with their runs.  Goes out: for one instant after another, which zones see motion.
-Nothing is drawn: every motion in range is seen, every truck that passes within range too, standing trucks never.
-Pure Python, one instant and one truck at a time; the oracle of the program's sensing (tests/truth).
+Nothing is drawn: every motion in range is seen, every truck that passes within range too, and a standing truck
+never.  Pure Python, one instant and one truck at a time; the oracle of the program's sensing (tests/truth).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ __all__ = ["NaiveSensing", "way_done"]
 
 
 def way_done(time: float, length: float, speed: float, acceleration: float) -> float | None:
-    """Return how far a run from rest to rest has come at a time after its start; None when it is not under way."""
+    """Return how far a run from rest to rest has come so long after its start; None when it is not under way."""
     if acceleration == 0.0:
         return speed * time if 0.0 <= time <= length / speed else None
     top = min(speed, math.sqrt(acceleration * length))
@@ -52,8 +52,13 @@ class NaiveSensing:
         for row in range(len(moves.visit)):
             aisle = int(visits.aisle[int(moves.visit[row])])
             self.inside.append(
-                (aisle, *(float(column[row]) for column in
-                          (moves.start, moves.from_m, moves.to_m, moves.speed, moves.acceleration)))
+                (
+                    aisle,
+                    *(
+                        float(column[row])
+                        for column in (moves.start, moves.from_m, moves.to_m, moves.speed, moves.acceleration)
+                    ),
+                )
             )
         self.coming = []
         for row in range(len(visits)):
@@ -70,13 +75,27 @@ class NaiveSensing:
         drives = visits.drives
         for row in range(0 if drives is None else len(drives.start)):
             self.crossing.append(
-                (bool(drives.is_back[row]), {int(drives.from_aisle[row]), int(drives.to_aisle[row])},
-                 *(float(column[row]) for column in
-                   (drives.start, drives.from_m, drives.to_m, drives.speed, drives.acceleration)))
+                (
+                    bool(drives.is_back[row]),
+                    {int(drives.from_aisle[row]), int(drives.to_aisle[row])},
+                    *(
+                        float(column[row])
+                        for column in (
+                            drives.start,
+                            drives.from_m,
+                            drives.to_m,
+                            drives.speed,
+                            drives.acceleration,
+                        )
+                    ),
+                )
             )
         self.sensors = [
-            [(float(layout.sensor_m[sensor]), int(layout.sensor_zone[sensor]))
-             for sensor in range(len(layout.sensor_m)) if layout.sensor_aisle[sensor] == aisle]
+            [
+                (float(layout.sensor_m[sensor]), int(layout.sensor_zone[sensor]))
+                for sensor in range(len(layout.sensor_m))
+                if layout.sensor_aisle[sensor] == aisle
+            ]
             for aisle in range(len(lengths))
         ]
         self.aisle_m, self.lengths, self.back_m = aisle_m, lengths, max(lengths)
@@ -107,7 +126,10 @@ class NaiveSensing:
             place = from_m + (done if to_m > from_m else -done)
             for aisle, mouth_m in enumerate(self.aisle_m):
                 setback = self.back_m - self.lengths[aisle] if is_back else 0.0
-                if aisle not in own and math.hypot(place - mouth_m, setback) <= self.layout.sensors[aisle].passing_range_m:
+                if (
+                    aisle not in own
+                    and math.hypot(place - mouth_m, setback) <= self.layout.sensors[aisle].passing_range_m
+                ):
                     seen.add(self.mouth_zone(aisle, is_back))
         return seen
 

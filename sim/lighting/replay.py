@@ -240,6 +240,7 @@ def _light(
 ) -> FloatColumn:
     """Light at times, seen from given fades; exactly the target once the fade is over."""
     is_over = time >= begin[fade] + length[fade]
-    done = (time - begin[fade]) / np.where(length[fade] > 0.0, length[fade], 1.0)
+    with np.errstate(over="ignore"):
+        done = (time - begin[fade]) / np.where(length[fade] > 0.0, length[fade], 1.0)
     moving = origin[fade] + (target[fade] - origin[fade]) * np.clip(done, 0.0, 1.0)
     return np.where(is_over, target[fade], moving)

@@ -15,9 +15,11 @@ import numpy as np
 
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario, Settings, TimetableRow, seconds_of_day
-from sim.units import SECONDS_PER_DAY, WEEKDAYS
+from sim.units import WEEKDAYS
 
 __all__ = ["Program", "aisle_programs", "compile_program", "week_spans"]
+
+MILLION = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -81,15 +83,17 @@ def compile_program(
 
     Neighbouring periods whose settings are equal in every value are one period.
     """
-    midnight = dt.datetime.combine(start.date(), dt.time())
-    offset = start.weekday() * SECONDS_PER_DAY + (start - midnight).total_seconds()
+    # whole microseconds, so that a border is the double nearest to its instant
+    monday = dt.datetime.combine(start.date(), dt.time()) - dt.timedelta(days=start.weekday())
+    offset = (start - monday) // dt.timedelta(microseconds=1)
     spans = week_spans(rows)
-    week = 7 * SECONDS_PER_DAY
+    week = 7 * 86_400
     border: list[float] = []
     chosen: list[str] = []
-    for repeat in range(int((offset + duration_s) // week) + 1):
+    for repeat in range(int((offset * 1e-6 + duration_s) // week) + 1):
         for first, last, row in spans:
-            begin, end = first + repeat * week - offset, last + repeat * week - offset
+            begin = ((first + repeat * week) * MILLION - offset) / MILLION
+            end = ((last + repeat * week) * MILLION - offset) / MILLION
             if end <= 0.0 or begin >= duration_s:
                 continue
             name = rows[row].settings

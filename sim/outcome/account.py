@@ -68,7 +68,7 @@ class _Pieces:
 def _cut(levels: Levels, marks: FloatColumn) -> _Pieces:
     """Cut the light at marks and where it crosses the occupied level."""
     rise = levels.end_level - levels.start_level
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         share = (levels.occupied - levels.start_level) / rise
         crossing = levels.start + share * (levels.end - levels.start)
     crosses = (share > 0.0) & (share < 1.0)

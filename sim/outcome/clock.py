@@ -6,6 +6,7 @@ Comes in: start and length of the run.  Goes out: bin edges.  Used by `outcome`.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,9 +57,11 @@ def cut_run(start: dt.datetime, duration_s: float) -> Bins:
     >>> cut_run(dt.datetime(2027, 3, 1, 0, 10), 3600.0).quarter_edges.tolist()
     [0.0, 300.0, 1200.0, 2100.0, 3000.0, 3600.0]
     """
-    past = (start.minute * 60 + start.second + start.microsecond * 1e-6) % QUARTER_S
-    first = (QUARTER_S - past) % QUARTER_S or QUARTER_S
+    million, quarter = 1_000_000, int(QUARTER_S) * 1_000_000
+    past = ((start.minute * 60 + start.second) * million + start.microsecond) % quarter
+    # whole microseconds, so that an edge is the double nearest to its instant
+    inner = np.arange(quarter - past, math.ceil(duration_s * million) + 1, quarter) / million
     hours = np.append(np.arange(0.0, duration_s, SECONDS_PER_HOUR), duration_s)
-    quarters = np.concatenate([[0.0], np.arange(first, duration_s, QUARTER_S), [duration_s]])
+    quarters = np.concatenate([[0.0], inner[inner < duration_s], [duration_s]])
     hour = np.searchsorted(hours[1:-1], quarters[:-1], side="right")
     return Bins(hours, quarters, hour)

@@ -20,7 +20,7 @@ import numpy as np
 from sim.records import FloatColumn, IntColumn, Stays
 from sim.study.ages_sums import RunningSums, TruckLine, last_before, place, spread
 
-__all__ = ["Counted", "Ends", "FirstGap", "KindPieces", "Rises", "Week", "ZonePieces", "sort_pieces"]
+__all__ = ["Counted", "Ends", "FirstGap", "KindPieces", "Rises", "Week", "ZonePieces", "lay_week", "sort_pieces"]
 
 
 @dataclass(frozen=True)
@@ -178,7 +178,7 @@ class ZonePieces:
 
 @dataclass(frozen=True)
 class _Parts:
-    """Gaps after the first, cut at borders (n,); `is_natural` where a part ends with its gap."""
+    """Gaps after the first, cut at borders; `young` and `old` are the ages at start and end (n,)."""
 
     start: FloatColumn
     end: FloatColumn
@@ -307,10 +307,10 @@ def _sort_kind(
     row = late.row[late.kind[late.row] == kind]
     since, gap = late.end[row - 1], late.gap[row]
     cut = np.minimum(late.rise[row], late.until[row])
+    grown = part.young[part.young > 0.0]
     time = Ends(
         RunningSums.of(
-            np.concatenate([part.old, part.young]),
-            np.concatenate([np.ones(len(part.old)), -np.ones(len(part.young))]),
+            np.concatenate([part.old, grown]), np.concatenate([np.ones(len(part.old)), -np.ones(len(grown))])
         ),
         *_latency_ends(gap, gap + (cut - late.start[row]), np.ones(len(row)), gap),
     )

@@ -23,6 +23,11 @@ __all__ = ["Plan", "Setting", "lay_out_choices", "with_settings"]
 Flags = NDArray[np.bool_]
 
 
+def _share(since: FloatColumn, length: FloatColumn) -> FloatColumn:
+    """Share of a fade that is done so long after its start (n,)."""
+    return np.clip(np.where(length > 0.0, since / np.where(length > 0.0, length, 1.0), 1.0), 0.0, 1.0)
+
+
 @dataclass(frozen=True)
 class Setting:
     """One name's settings in an aisle, in columns of any one length (n,).
@@ -42,6 +47,24 @@ class Setting:
     occupied: FloatColumn
     low: FloatColumn
     lowest: FloatColumn
+
+    def turned_light(self) -> FloatColumn:
+        """Return the light at the second delay, or after the first fade where that ends before (n,)."""
+        fading = _share(self.second, self.down)
+        return np.where(fading < 1.0, self.occupied + (self.low - self.occupied) * fading, self.low)
+
+    def light_at(self, age: FloatColumn) -> FloatColumn:
+        """Return the light in a gap at ages, one each, under these settings alone (n,).
+
+        At an age of exactly the delay the light is still the occupied level.
+        """
+        fading = _share(age - self.delay, self.down)
+        middle = np.where(fading < 1.0, self.occupied + (self.low - self.occupied) * fading, self.low)
+        turned = self.turned_light()
+        fading = _share(age - (self.delay + self.second), self.down)
+        last = np.where(fading < 1.0, turned + (self.lowest - turned) * fading, self.lowest)
+        is_last = age > self.delay + self.second
+        return np.where(age <= self.delay, self.occupied, np.where(is_last, last, middle))
 
     def take(self, rows: Any) -> Setting:
         """Return some rows."""

@@ -27,7 +27,10 @@ from numpy.typing import NDArray
 from sim.records import FloatColumn, IntColumn
 from sim.study.front import find_front
 
-__all__ = ["Columns", "Nearest", "Solution", "drop_beaten", "find_nearest_choice", "lagrangian_bound", "solve"]
+__all__ = [
+    "Columns", "Nearest", "Solution", "drop_beaten", "find_nearest_choice", "lagrangian_bound",
+    "reduced_costs", "solve",
+]
 
 GAP = 1e-4
 """Relative gap at which the search may stop."""
@@ -149,8 +152,7 @@ def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMI
     if multipliers is None:
         return None
     bound = lagrangian_bound(pruned, multipliers)
-    priced = pruned.cost + multipliers @ pruned.use
-    reduced = priced - np.minimum.reduceat(priced, pruned.starts)[pruned.unit]
+    reduced = _reduce(pruned, multipliers)
     in_hand = _search_core(pruned, reduced, gap, time_limit_s)
     searched = pruned
     if in_hand is not None:
@@ -195,6 +197,19 @@ def _search_core(
     ])
     rows, _ = _branch(columns.take(near), gap, time_limit_s)
     return None if rows is None else near[rows]
+
+
+def _reduce(columns: Columns, multipliers: FloatColumn) -> FloatColumn:
+    """Cost at the multipliers' prices above the unit's least (n,)."""
+    priced = columns.cost + multipliers @ columns.use
+    least = np.minimum.reduceat(priced, columns.starts)
+    return priced - np.repeat(least, np.diff(np.append(columns.starts, len(columns))))
+
+
+def reduced_costs(columns: Columns) -> FloatColumn:
+    """Return how far each choice lies above the hull at the best prices of the limits; 0 on it (n,)."""
+    multipliers = _relax(columns)
+    return _reduce(columns, np.zeros(len(columns.most)) if multipliers is None else multipliers)
 
 
 def _try_all(columns: Columns) -> Solution | None:

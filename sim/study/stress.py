@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-
 from sim.scenario.schema import Scenario, Work
 from sim.traffic.work import aisle_shares
 

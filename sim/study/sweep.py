@@ -106,7 +106,8 @@ def _evaluate(task: _Task) -> dict[str, FloatColumn]:
     """Simulate the trucks once and take every setting's books (K,)."""
     site = prepare_site(task.scenario)
     traffic = simulate_traffic(site, task.replication)
-    found = evaluate_settings(site, traffic, task.choices)
+    whole = [{**task.scenario.lighting.settings, **choice} for choice in task.choices]
+    found = evaluate_settings(site, traffic, whole)
     return exact_outcomes(found, task.scenario.duration_s / SECONDS_PER_HOUR)
 
 

@@ -15,63 +15,14 @@ import numpy as np
 
 from sim.floor.layout import Layout
 from sim.records import FloatColumn, IntColumn
-from sim.scenario.schema import Trucks
+from sim.traffic.gait import Gait, mast_time
 from sim.traffic.kinematics import travel_time
 from sim.traffic.work import Tasks
 
-__all__ = ["Gait", "Route", "SingleVisit", "gait_of", "mast_time", "replenish_route", "route_between", "single_visit"]
+__all__ = ["Route", "SingleVisit", "replenish_route", "route_between", "single_visit"]
 
 BoolColumn = np.ndarray[Any, np.dtype[np.bool_]]
 Rows = slice | IntColumn
-
-
-@dataclass(frozen=True)
-class Gait:
-    """How one group moves.
-
-    Attributes
-    ----------
-    laden, empty : speed on cross-aisles and in staging [m/s]
-    aisle_laden, aisle_empty : speed inside an aisle [m/s]
-    ramp : acceleration and braking, 0 for none [m/s2]
-    up, down : seconds of lifting and lowering a metre, 0 where they take no time [s/m]
-    lifts_while_travelling : whether mast and wheels move at once
-    turn_s : lost at each turn into or out of an aisle
-    """
-
-    laden: float
-    empty: float
-    aisle_laden: float
-    aisle_empty: float
-    ramp: float
-    up: float
-    down: float
-    lifts_while_travelling: bool
-    turn_s: float
-
-
-def gait_of(trucks: Trucks) -> Gait:
-    """Return how a group moves."""
-    limit = trucks.aisle_speed_m_per_s
-    laden, empty = trucks.speed_laden_m_per_s, trucks.speed_empty_m_per_s
-    return Gait(
-        laden=laden,
-        empty=empty,
-        aisle_laden=laden if limit is None else min(laden, limit),
-        aisle_empty=empty if limit is None else min(empty, limit),
-        ramp=trucks.acceleration_m_per_s2,
-        up=0.0 if trucks.lift_m_per_s is None else 1.0 / trucks.lift_m_per_s,
-        down=0.0 if trucks.lower_m_per_s is None else 1.0 / trucks.lower_m_per_s,
-        lifts_while_travelling=trucks.lifts_while_travelling,
-        turn_s=trucks.turn_s,
-    )
-
-
-def mast_time(gait: Gait, from_m: FloatColumn, to_m: FloatColumn) -> FloatColumn:
-    """Return the time the mast takes from one height to another [s] (n,)."""
-    rise = to_m - from_m
-    time: FloatColumn = np.where(rise > 0.0, rise * gait.up, -rise * gait.down)
-    return time
 
 
 @dataclass(frozen=True)
@@ -91,7 +42,9 @@ class SingleVisit:
     stand: FloatColumn
 
 
-def single_visit(layout: Layout, gait: Gait, group: int, tasks: Tasks, rows: Rows, is_put: BoolColumn) -> SingleVisit:
+def single_visit(
+    layout: Layout, gait: Gait, group: int, tasks: Tasks, rows: Rows, is_put: BoolColumn
+) -> SingleVisit:
     """Plan the aisle part of putaways (`is_put`), retrievals and walks."""
     bay, height = tasks.bay_m[rows], tasks.height_m[rows]
     speed_in = np.where(is_put, gait.aisle_laden, gait.aisle_empty)

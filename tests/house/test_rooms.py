@@ -33,7 +33,15 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ),
     (
         "form",
-        ("scenario.schema", "scenario.jsonschema", "scenario.parts", "scenario.faults"),
+        (
+            "scenario.schema",
+            "scenario.schema_",
+            "scenario.truck_types",
+            "scenario.holiday_dates",
+            "scenario.jsonschema",
+            "scenario.parts",
+            "scenario.faults",
+        ),
         "what may be said, and how a wrong word is told",
     ),
     (
@@ -53,7 +61,8 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("show", ("show",), "tables, pictures, report, folder"),
     ("command", ("cli", "__main__", ""), "the door; `sim` itself only hands names out"),
 )
-"""Name, modules (a package stands for all its modules not named above it), reason."""
+"""Name, modules, reason. A package stands for all its modules that are named nowhere else; a name that ends
+in "_" for all that begin so."""
 
 Graph = Mapping[str, set[str]]
 
@@ -64,6 +73,7 @@ def find_room(module: str) -> int:
     for number, (_, members, _) in enumerate(ROOMS):
         for member in members:
             is_inside = module == member or (member != "" and module.startswith(member + "."))
+            is_inside |= member.endswith("_") and module.startswith(member)
             if is_inside and len(member) > best:
                 best, found = len(member), number
     return found

@@ -15,11 +15,30 @@ from tests.truth.truth_scenes import TRUCK, equals, holds, scenario, spoilt
 HANDLING_S = 120.0
 TASK_S = 2.0 * HANDLING_S
 WEEKLY = ("Mon", "Tue", "Wed", "Thu", "Fri")
-EARLY = {"trucks": "reach", "days": list(WEEKLY), "from": "06:00", "to": "14:00", "crew": 3,
-         "breaks": [["09:00", "09:20"], ["12:00", "12:30"]]}
-LATE = {"trucks": "reach", "days": list(WEEKLY), "from": "13:30", "to": "22:00", "crew": 4, "breaks": [["18:00", "18:30"]]}
-NIGHT = {"trucks": "reach", "days": ["Fri", "Sun"], "from": "22:00", "to": "06:00", "crew": 1,
-         "breaks": [["23:45", "00:15"], ["03:00", "03:20"]]}
+EARLY = {
+    "trucks": "reach",
+    "days": list(WEEKLY),
+    "from": "06:00",
+    "to": "14:00",
+    "crew": 3,
+    "breaks": [["09:00", "09:20"], ["12:00", "12:30"]],
+}
+LATE = {
+    "trucks": "reach",
+    "days": list(WEEKLY),
+    "from": "13:30",
+    "to": "22:00",
+    "crew": 4,
+    "breaks": [["18:00", "18:30"]],
+}
+NIGHT = {
+    "trucks": "reach",
+    "days": ["Fri", "Sun"],
+    "from": "22:00",
+    "to": "06:00",
+    "crew": 1,
+    "breaks": [["23:45", "00:15"], ["03:00", "03:20"]],
+}
 COUNT = 6
 
 
@@ -27,9 +46,13 @@ def busy_site(shifts: list[dict], hours: float = 14 * 24.0, start: str = "2027-0
     """Return a site with more work than drivers."""
     return prepare_site(
         scenario(
-            aisles=1, hours=hours, start=start, floor={"aisle_length_m": 1e-3},
+            aisles=1,
+            hours=hours,
+            start=start,
+            floor={"aisle_length_m": 1e-3},
             trucks=[TRUCK | {"count": COUNT, "handling_mean_s": HANDLING_S, "speed_empty_m_per_s": 20.0}],
-            shifts=shifts, work=[{"name": "out", "kind": "retrieve", "per_hour": 400.0}],
+            shifts=shifts,
+            work=[{"name": "out", "kind": "retrieve", "per_hour": 400.0}],
         )
     )
 
@@ -47,7 +70,10 @@ def drivers_at(shifts: list[dict], minute_of_week: int) -> int:
         length = (end - begin) % 1440
         for day in shift["days"]:
             since = (minute_of_week - WEEKDAYS.index(day) * 1440 - begin) % 10_080
-            pauses = [((minutes(one) - begin) % 1440, (minutes(other) - begin) % 1440) for one, other in shift["breaks"]]
+            pauses = [
+                ((minutes(one) - begin) % 1440, (minutes(other) - begin) % 1440)
+                for one, other in shift["breaks"]
+            ]
             if since < length and not any(first <= since < last for first, last in pauses):
                 count += shift["crew"]
     return min(count, COUNT)
@@ -87,7 +113,9 @@ def check_idle_time(breaks: list[list[str]]) -> None:
     """With little work too: nothing begins in a break or at night, and what came up then waits."""
     place = prepare_site(
         scenario(
-            aisles=1, hours=28 * 24.0, floor={"aisle_length_m": 1e-3},
+            aisles=1,
+            hours=28 * 24.0,
+            floor={"aisle_length_m": 1e-3},
             trucks=[TRUCK | {"count": 3, "handling_mean_s": 60.0, "speed_empty_m_per_s": 20.0}],
             shifts=[{"trucks": "reach", "from": "06:00", "to": "14:00", "crew": 2, "breaks": breaks}],
             work=[{"name": "out", "kind": "retrieve", "per_hour": 3.0}],
@@ -112,10 +140,24 @@ def check_groups(trucks_of_deep: list[str]) -> None:
     groups = [TRUCK | {"name": name, "count": 3} for name in ("reach", "counter")]
     place = prepare_site(
         scenario(
-            aisles=3, hours=48.0, trucks=groups,
+            aisles=3,
+            hours=48.0,
+            trucks=groups,
             work=[
-                {"name": "deep", "kind": "retrieve", "per_hour": 60.0, "aisle_shares": [1, 0, 0.0], "trucks": trucks_of_deep},
-                {"name": "floor", "kind": "retrieve", "per_hour": 60.0, "aisle_shares": [0, 1, 0.0], "trucks": ["counter"]},
+                {
+                    "name": "deep",
+                    "kind": "retrieve",
+                    "per_hour": 60.0,
+                    "aisle_shares": [1, 0, 0.0],
+                    "trucks": trucks_of_deep,
+                },
+                {
+                    "name": "floor",
+                    "kind": "retrieve",
+                    "per_hour": 60.0,
+                    "aisle_shares": [0, 1, 0.0],
+                    "trucks": ["counter"],
+                },
                 {"name": "any", "kind": "retrieve", "per_hour": 60.0, "aisle_shares": [0, 0, 1.0]},
             ],
         )

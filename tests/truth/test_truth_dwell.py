@@ -1,4 +1,4 @@
-"""Trucks that stay: T5 (seen all the time) and T13 (seen at the mouth alone) of the table of known answers.
+"""Trucks that stay: T5 (seen all the time) and T13 (seen at the mouth alone).
 
 T5 is the queue with as many servers as needed: the number present is Poisson whatever the law of the stay,
 so three laws of one mean must give one answer (Ross, "Introduction to Probability Models"; Takacs 1962; both
@@ -17,8 +17,8 @@ from scipy import stats
 
 from tests.truth.truth_formulas import Law, Light
 from tests.truth.truth_scenes import (
-    agrees,
     after,
+    agrees,
     equals,
     high_spans,
     plain_visits,
@@ -39,12 +39,18 @@ SHARES = {"low": 0.316637, "occupied": 0.139292, "lit empty": 0.544071, "offs": 
 
 
 def test_the_formulas_give_the_known_standard_deviations():
-    """Sd of the time at low in 480 min, section 3b of the table (the exponential there to Monte Carlo digits)."""
-    for law, mean, sd in (("constant", 0.9, 30.871534), ("constant", 1.5, 31.038905), ("exponential", 1.5, 31.212667)):
+    """Sd of the time at low in 480 min, by other quadratures of the same integral; T5's four shares."""
+    for law, mean, sd in (
+        ("constant", 0.9, 30.871534),
+        ("constant", 1.5, 31.038905),
+        ("exponential", 1.5, 31.212667),
+    ):
         shape = stats.uniform(mean, 1e-12) if law == "constant" else LAWS[law]
         equals(Light(RATE, mean, 10.0, Law.of(shape.ppf)).low_sd(480.0), sd, 2e-3, law)
     light = Light(RATE, 1.5, 10.0)
-    equals((light.low, light.occupied, light.offs * 60.0), (0.316637, 0.139292, 1.899821), 1e-6, "T5's shares")
+    equals(
+        (light.low, light.occupied, light.offs * 60.0), (0.316637, 0.139292, 1.899821), 1e-6, "T5's shares"
+    )
 
 
 def check_shares(law: str, timeout_s: float, *, mean_factor: float = 1.0) -> None:
@@ -131,7 +137,7 @@ def test_T5_a_public_queueing_program_agrees():
 
 
 def check_unseen(timeout_s: float, *, pulses_per_h: float, seen_to_the_end: bool = False) -> None:
-    """T13: a truck is seen at its entry alone and stays Exp(4 min); timeout 5 min; other pulses 0 or 6 an hour.
+    """T13: a truck is seen at its entry alone and stays Exp(4 min); timeout 5 min; 0 or 6 other pulses an hour.
 
     One visit every 3 h in each aisle: the dark times depend on the pulses within the stay alone, so they are
     independent.  With m = 1/mean stay, l = rate of other pulses: E D = e^(-(l+m) tau)/m,
@@ -148,7 +154,9 @@ def check_unseen(timeout_s: float, *, pulses_per_h: float, seen_to_the_end: bool
     visits = plain_visits(aisle, enter, enter + stay, place.scenario.duration_s)
     other, time = poisson_times(rng, aisles, rate / 60.0, place.scenario.duration_s)
     end = enter + stay if seen_to_the_end else enter
-    outcomes, look = replay(place, np.append(aisle, other), np.append(enter, time), np.append(end, time), visits)
+    outcomes, look = replay(
+        place, np.append(aisle, other), np.append(enter, time), np.append(end, time), visits
+    )
     draws, both = len(enter), math.exp(-(rate + m) * tau)
     mean = both / m
     square = 2.0 * both / m * ((1.0 - both) / (rate + m) + both / m)
@@ -161,7 +169,10 @@ def check_unseen(timeout_s: float, *, pulses_per_h: float, seen_to_the_end: bool
     if pulses_per_h == 0.0:
         share = 0.286505
         agrees(
-            outcomes.total["false_offs"] / draws, share, math.sqrt(share * (1.0 - share) / draws), "P(dark on truck)"
+            outcomes.total["false_offs"] / draws,
+            share,
+            math.sqrt(share * (1.0 - share) / draws),
+            "P(dark on truck)",
         )
         equals(look.false_off_visits.sum(), outcomes.total["false_offs"], 0.0, "visits that met a false-off")
 

@@ -1,4 +1,4 @@
-"""The program's floor against the obvious SimPy model of tests/naive_floor.py: the same tasks, the same visits."""
+"""The program's floor against the obvious SimPy model of tests/naive_floor.py: same tasks, same visits."""
 
 from __future__ import annotations
 
@@ -32,7 +32,10 @@ def random_floor(number: int):
     per_hour = float(rng.uniform(0.6, 1.1)) * count * 12.0
     return prepare_site(
         scenario(
-            aisles=aisles, hours=20.0, seed=number, trucks=[trucks],
+            aisles=aisles,
+            hours=20.0,
+            seed=number,
+            trucks=[trucks],
             floor={
                 "aisle_length_m": [float(length) for length in rng.choice([30.0, 45.0, 60.0], aisles)],
                 "aisle_capacity": [1, 2, None][int(rng.integers(3))],
@@ -79,7 +82,9 @@ def test_the_comparison_notices_spoilt_models(monkeypatch):
     with spoilt("another acceleration"):
         check_same_visits(crowded, acceleration_m_per_s2=0.5)
     with spoilt("empty speed 1 % higher"):
-        check_same_visits(crowded, speed_empty_m_per_s=random_floor(crowded).scenario.trucks[0].speed_empty_m_per_s * 1.01)
+        check_same_visits(
+            crowded, speed_empty_m_per_s=random_floor(crowded).scenario.trucks[0].speed_empty_m_per_s * 1.01
+        )
     monkeypatch.setattr(Floor, "laden", Floor.empty)
     with spoilt("laden trucks as fast as empty ones"):
         check_same_visits(crowded)
@@ -122,9 +127,20 @@ def check_capacity(visits, capacity: int) -> None:
 def test_aisle_capacity_and_order_at_the_mouth(capacity):
     def crowd(limit: int):
         made = scenario(
-            aisles=2, hours=24.0, floor={"aisle_capacity": limit}, seed=4,
-            trucks=[{"name": "reach", "count": 12, "speed_laden_m_per_s": 2.0, "speed_empty_m_per_s": 2.5,
-                     "handling_mean_s": 60.0, "handling_cv": 1.0}],
+            aisles=2,
+            hours=24.0,
+            floor={"aisle_capacity": limit},
+            seed=4,
+            trucks=[
+                {
+                    "name": "reach",
+                    "count": 12,
+                    "speed_laden_m_per_s": 2.0,
+                    "speed_empty_m_per_s": 2.5,
+                    "handling_mean_s": 60.0,
+                    "handling_cv": 1.0,
+                }
+            ],
             work=[{"name": "out", "kind": "retrieve", "per_hour": 55.0 * capacity}],
         )
         return simulate_traffic(prepare_site(made), 0).visits
@@ -141,8 +157,10 @@ def test_aisle_capacity_and_order_at_the_mouth(capacity):
 
 
 def test_way_time_by_hand():
-    """T16 of the table: 31.6 m at 175 m/min and 0.4 m/s2 in 18.125952 s; 10 m at 2.5 and 0.5 in 8.944272 s."""
+    """T16: 31.6 m at 175 m/min and 0.4 m/s2 in 18.125952 s; 10 m at 2.5 m/s and 0.5 m/s2 in 2 sqrt(10/0.5)."""
     equals(
         (way_time(31.6, 175 / 60, 0.4), way_time(10.0, 2.5, 0.5), way_time(10.0, 2.5, 0.0)),
-        (18.125952, 8.944272, 4.0), 1e-6, "the twin's own travel",
+        (18.125952, 8.944272, 4.0),
+        1e-6,
+        "the twin's own travel",
     )

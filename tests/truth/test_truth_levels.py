@@ -1,4 +1,4 @@
-"""Rules of the light's level over the age since the last motion: T8 to T12 of the table of known answers.
+"""Rules of the light's level over the age since the last motion: T8 to T12.
 
 In a stationary Poisson stream the age is exponential, so the mean of any rule g(age) is
 int g(a) lam exp(-lam a) da (T10, T11).  T9: renewal-reward, low = E(X - tau)+ / E X for gaps X (Ross,
@@ -14,7 +14,7 @@ import pytest
 from scipy import integrate, stats
 
 from tests.truth.truth_formulas import weighted_low_sd
-from tests.truth.truth_scenes import agrees, after, equals, holds, poisson_times, replay, site, spoilt
+from tests.truth.truth_scenes import after, agrees, equals, holds, poisson_times, replay, site, spoilt
 
 
 def check_periodic(timeout_s: float, low: float, ups: int) -> None:
@@ -26,7 +26,8 @@ def check_periodic(timeout_s: float, low: float, ups: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "timeout_s, low, ups", [(300.0, 0.5, 48), (480.0, 0.2, 48), (600.0, 0.0, 1), (601.0, 0.0, 1), (1200.0, 0.0, 1)]
+    "timeout_s, low, ups",
+    [(300.0, 0.5, 48), (480.0, 0.2, 48), (600.0, 0.0, 1), (601.0, 0.0, 1), (1200.0, 0.0, 1)],
 )
 def test_T8_periodic_pulses(timeout_s, low, ups):
     check_periodic(timeout_s, low, ups)
@@ -87,7 +88,10 @@ def check_gaps(name: str, timeout_min: float) -> None:
     second = integrate.quad(lambda gap: 2.0 * (gap - 10.0) * tail(gap), 10.0, 2000.0, limit=200)[0]
     equals(first / 10.0, expected, 1e-6, f"{name}: the formula itself")
     agrees(
-        low_share(gaps, timeout_min), expected, math.sqrt((second - first**2) / gaps.size) / 10.0, f"{name}: low"
+        low_share(gaps, timeout_min),
+        expected,
+        math.sqrt((second - first**2) / gaps.size) / 10.0,
+        f"{name}: low",
     )
 
 
@@ -126,13 +130,17 @@ def check_two_stages(first_min: float, second_min: float) -> None:
         sum(
             np.sum((own.command == level) * np.clip(own.end - np.maximum(own.start, 3600.0), 0.0, None))
             for own in look.levels
-        ) / 3600.0 / whole
+        )
+        / 3600.0
+        / whole
         for level in (1.0, 0.2)
     )
     equals((full + dim + off, low - off), (1.0, dim), 1e-12, "shares add up")
 
     def error(*weights: float) -> float:
-        return weighted_low_sd(0.1, np.array([5.0, 15.0]), np.array(weights), 480.0) / 480.0 / math.sqrt(aisles)
+        return (
+            weighted_low_sd(0.1, np.array([5.0, 15.0]), np.array(weights), 480.0) / 480.0 / math.sqrt(aisles)
+        )
 
     agrees(full, 0.393469, error(1.0, 0.0), "full")
     agrees(dim, 0.383400, error(1.0, -1.0), "dim")
@@ -181,11 +189,17 @@ def _mean_level(timeout_min: float, fade_min: float) -> float:
     def level(age: float) -> float:
         return 1.0 - 0.8 * min(1.0, max(0.0, (age - timeout_min) / fade_min))
 
-    return integrate.quad(lambda age: level(age) * 0.5 * math.exp(-0.5 * age), 0.0, 60.0, points=[2.0, 3.0])[0]
+    return integrate.quad(lambda age: level(age) * 0.5 * math.exp(-0.5 * age), 0.0, 60.0, points=[2.0, 3.0])[
+        0
+    ]
 
 
-T12 = {5.0: (4.089959, 39.775315), 10.0: (6.840203, 27.210337), 15.0: (8.753151, 19.296880),
-       30.0: (11.979817, 8.645615)}
+T12 = {
+    5.0: (4.089959, 39.775315),
+    10.0: (6.840203, 27.210337),
+    15.0: (8.753151, 19.296880),
+    30.0: (11.979817, 8.645615),
+}
 """Hours lit and switch-downs a day: 6 an hour 06-14, 1.5 an hour 14-22, none at night; by timeout [min]."""
 
 
@@ -205,8 +219,10 @@ def day_sds(timeout_h: float) -> tuple[float, float]:
     window = mean_pulses(time) - mean_pulses(begin)
     low = np.exp(-window)
     shared = np.clip(
-        mean_pulses(np.minimum(time[:, None], time[None, :])) - mean_pulses(np.maximum(begin[:, None], begin[None, :])),
-        0.0, None,
+        mean_pulses(np.minimum(time[:, None], time[None, :]))
+        - mean_pulses(np.maximum(begin[:, None], begin[None, :])),
+        0.0,
+        None,
     )
     lit = float((low[:, None] * low[None, :] * np.expm1(shared)).sum()) * step**2
     rate = np.where(begin < 0.0, 0.0, np.where(begin < 8.0, 6.0, np.where(begin < 16.0, 1.5, 0.0))) * low
@@ -219,9 +235,14 @@ def day_sds(timeout_h: float) -> tuple[float, float]:
 def check_two_shifts(expected_for: float, timeout_min: float) -> None:
     """T12: one day from 06:00 in each of many aisles; the light is low long before the day ends."""
     aisles = 400
-    place = site(aisles=aisles, hours=24.0, start="2027-03-01T06:00:00", day={"timeout_s": 60.0 * timeout_min})
+    place = site(
+        aisles=aisles, hours=24.0, start="2027-03-01T06:00:00", day={"timeout_s": 60.0 * timeout_min}
+    )
     rng = np.random.default_rng(12)
-    early, late = poisson_times(rng, aisles, 6.0 / 3600.0, 28_800.0), poisson_times(rng, aisles, 1.5 / 3600.0, 28_800.0)
+    early, late = (
+        poisson_times(rng, aisles, 6.0 / 3600.0, 28_800.0),
+        poisson_times(rng, aisles, 1.5 / 3600.0, 28_800.0),
+    )
     zone, time = np.append(early[0], late[0]), np.append(early[1], late[1] + 28_800.0)
     outcomes, _ = replay(place, zone, time, time)
     lit, offs = T12[expected_for]

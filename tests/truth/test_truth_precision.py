@@ -1,6 +1,6 @@
-"""The interval of a mean over replications: T27 of the table of known answers.
+"""The interval of a mean over replications: T27.
 
-Student's t (Law, "Simulation Modeling and Analysis", 5th ed., 9.4, from memory): quantiles of the table, and the
+Student's t (Law, "Simulation Modeling and Analysis", 5th ed., 9.4, from memory): its tabled quantiles, and the
 share of intervals that hold the true mean.
 """
 
@@ -29,7 +29,7 @@ def biased_interval(values: Sequence[float]) -> Estimate:
 
 
 @pytest.mark.parametrize("count, quantile", [(5, 2.776445), (10, 2.262157), (20, 2.093024), (30, 2.045230)])
-def test_half_width_by_the_table_s_quantiles(count, quantile):
+def test_half_width_by_tabled_quantiles(count, quantile):
     """Half-width = t s / sqrt(n); the draws 1..n have s^2 = n (n + 1)/12."""
 
     def check(interval: Callable[[Sequence[float]], Estimate]) -> None:

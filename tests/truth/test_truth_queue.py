@@ -1,7 +1,7 @@
-"""Queues at an aisle's mouth: T20 of the table of known answers, through the whole run and by ciw.
+"""Queues at an aisle's mouth: T20, through the whole run and by ciw.
 
-The aisle is the server: capacity 3, handling exponential, length near 0, no staging, trucks ample, one door at
-the aisle.  Waits are those of M/M/3: Erlang (1917), C = cB/(c - a(1 - B)), Wq = C/(c mu - lam).
+The aisle is the server: capacity 3, handling exponential, length near 0, no staging, trucks ample, one door
+at the aisle.  Waits are those of M/M/3: Erlang (1917), C = cB/(c - a(1 - B)), Wq = C/(c mu - lam).
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ def sd_of_means(servers: int, load: float, time: float) -> tuple[float, float]:
     """Return the sd of the mean wait [services] and of the share that waits, over `time` [services].
 
     The number present is a birth-death chain with births lam = load and deaths min(i, c).  Take
-    Z = int f(X) dt + sum of u(X) over births, with mean 0: f = (i - c)+, u = -Wq for the wait (Little's law in
-    the sample: sum of waits = int of the queue), f = 0, u = [i >= c] - C for the share.  With
+    Z = int f(X) dt + sum of u(X) over births, with mean 0: f = (i - c)+, u = -Wq for the wait (Little's law
+    in the sample: sum of waits = int of the queue), f = 0, u = [i >= c] - C for the share.  With
     lam pi_i d_i = sum_{j > i} pi_j g_j, g = f + lam u, Z + h(X), d_i = h(i+1) - h(i), is a martingale, so
     Z has variance T sum_i pi_i (lam (u_i + d_i)^2 + mu_i d_{i-1}^2); the mean is Z / (lam T).
     """
@@ -58,7 +58,7 @@ def sd_of_means(servers: int, load: float, time: float) -> tuple[float, float]:
 
 
 def test_erlang_and_the_standard_error_by_cases_known_by_hand():
-    equals((erlang_c(2, 1.0), erlang_c(3, 2.0)), (1 / 3, 4 / 9), 1e-12, "Erlang C of the table")
+    equals((erlang_c(2, 1.0), erlang_c(3, 2.0)), (1 / 3, 4 / 9), 1e-12, "Erlang C by hand")
     # M/M/1 with all customers counted: the wait's autocorrelations sum up (Blomqvist 1967, from memory):
     # n Var(mean wait in queue) -> rho (2 + 5 rho - 4 rho^2 + rho^3) / (1 - rho)^4, unit service
     rho = 0.5
@@ -75,7 +75,8 @@ CASES = {  # load, Wq in services, chance to wait
 def waits_of_a_run(load: float, *, capacity: int = 3, cv: float = 1.0, aisles: int = 10, days: int = 3):
     """Run trucks through aisles that are servers; waits [services] and shares, warm-up left out."""
     made = scenario(
-        aisles=aisles, hours=24.0 * days,
+        aisles=aisles,
+        hours=24.0 * days,
         floor={"aisle_length_m": 1e-3, "aisle_capacity": capacity, "aisle_pitch_m": 1e-3},
         trucks=[TRUCK | {"count": 250, "handling_mean_s": SERVICE_S, "handling_cv": cv}],
         work=[RETRIEVE | {"per_hour": load * aisles * 3600.0 / SERVICE_S}],
@@ -103,7 +104,7 @@ def check_mouth(case: str, **model: float) -> None:
     agrees(found, wait, wait_error, f"{case}: mean wait [services]")
     agrees(waited, erlang_c(3, load), share_error, f"{case}: share that waits")
     if chance is not None:
-        equals(erlang_c(3, load), chance, 1e-12, "chance to wait of the table")
+        equals(erlang_c(3, load), chance, 1e-12, "chance to wait by hand")
     # Lq = lam Wq: 0.888889 and 0.352426; arrivals add lam Wq^2 T to the variance, so this is generous
     agrees(queue, load * wait, load * wait_error + wait * math.sqrt(load / time), f"{case}: mean queue")
 
@@ -120,7 +121,7 @@ def test_T20_the_mouth_of_an_aisle_as_a_queue(case):
 
 
 def test_T20_the_year_in_days():
-    """Published (Bronson 1982, 24.6): p0 .17754, Lq .352, Wq .43 d, W 2.429 d; to more digits in the table."""
+    """Published (Bronson, "Operations Research", 1982, 24.6): p0 .17754, Lq .352, Wq .43 d, W 2.429 d."""
     load = 300 / 182.5
     p0 = 1.0 / (1.0 + load + load**2 / 2.0 + load**3 / 6.0 / (1.0 - load / 3.0))
     wait_d = 2.0 * erlang_c(3, load) / (3.0 - load)

@@ -1,4 +1,4 @@
-"""Pulses of a Poisson process against the light's timeout: T1 to T4 and T22 of the table of known answers.
+"""Pulses of a Poisson process against the light's timeout: T1 to T4 and T22.
 
 A retriggered delay is a type II (paralyzable) counter: Knoll, "Radiation Detection and Measurement", ch. 4.
 Every aisle is an independent repetition.  Standard errors are exact (truth_formulas).  A window that begins
@@ -20,8 +20,8 @@ from tests.truth.truth_formulas import (
     on_moments,
 )
 from tests.truth.truth_scenes import (
-    agrees,
     after,
+    agrees,
     equals,
     high_spans,
     holds,
@@ -36,7 +36,13 @@ AISLES = 400
 
 
 def lights(
-    timeout_min: float, *, hours: float, seed: int = 1, aisles: int = AISLES, as_many: bool = False, **day: float
+    timeout_min: float,
+    *,
+    hours: float,
+    seed: int = 1,
+    aisles: int = AISLES,
+    as_many: bool = False,
+    **day: float,
 ):
     """Replay independent pulse trains of 6 an hour in many aisles; or of exactly 6 times the hours."""
     place = site(aisles=aisles, hours=hours, day={"timeout_s": 60.0 * timeout_min} | day)
@@ -74,7 +80,9 @@ def check_stationary(expected_for: float, timeout_min: float, **day: float) -> N
     light = Light(PER_MIN, 0.0, expected_for)
     root = math.sqrt(AISLES)
     agrees(after(outcomes, "time_at_low_h") / (8.0 * AISLES), low, light.low_sd(480.0) / 480.0 / root, "low")
-    agrees(after(outcomes, "switch_downs") / (8.0 * AISLES), offs, light.offs_sd(480.0) / 8.0 / root, "offs/h")
+    agrees(
+        after(outcomes, "switch_downs") / (8.0 * AISLES), offs, light.offs_sd(480.0) / 8.0 / root, "offs/h"
+    )
     saved = after(outcomes, "saved_kwh") / after(outcomes, "always_on_kwh")
     agrees(saved, 0.8 * low, 0.8 * light.low_sd(480.0) / 480.0 / root, "saved share at unoccupied level 0.2")
 
@@ -110,7 +118,9 @@ def check_periods(timeout_min: float) -> None:
     agrees(np.std(on), 9.759572, math.sqrt((fourth - variance**2) / draws / (4.0 * variance)), "sd on [min]")
     agrees(np.mean(low), 10.0, 10.0 / math.sqrt(draws), "mean low [min]")
     # geometric with mean e^x: variance e^2x - e^x
-    agrees(np.mean(pulses), 2.718282, math.sqrt((math.exp(2 * x) - math.exp(x)) / draws), "pulses per on-period")
+    agrees(
+        np.mean(pulses), 2.718282, math.sqrt((math.exp(2 * x) - math.exp(x)) / draws), "pulses per on-period"
+    )
 
 
 def test_T2_on_periods_low_periods_and_pulses():
@@ -122,12 +132,17 @@ def test_T2_on_periods_low_periods_and_pulses():
 def low_minutes(look, hours: int) -> np.ndarray:
     """Minutes at low of each aisle from hour 1 on, out of the light itself."""
     begin, end = 3600.0, 3600.0 * hours
-    return np.array(
-        [
-            np.sum(np.where(own.is_high, 0.0, np.clip(own.end, begin, end) - np.clip(own.start, begin, end)))
-            for own in look.levels
-        ]
-    ) / 60.0
+    return (
+        np.array(
+            [
+                np.sum(
+                    np.where(own.is_high, 0.0, np.clip(own.end, begin, end) - np.clip(own.start, begin, end))
+                )
+                for own in look.levels
+            ]
+        )
+        / 60.0
+    )
 
 
 def check_variance(*, as_many: bool) -> None:

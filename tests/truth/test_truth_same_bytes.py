@@ -15,14 +15,15 @@ import pytest
 from tests.truth.truth_scenes import holds, spoilt
 
 ROOT = Path(__file__).resolve().parents[2]
-PROGRAM = '''
+PROGRAM = """
 import hashlib, sys
 import numpy as np
 from sim.study.replicate import run
 from tests.truth.test_truth_streams import changed
 
 def main():
-    made = changed(lighting={"settings": {"day": {"unoccupied_level": 0.3, "timeout_s": 120.0, "fade_down_s": 8.0}}})
+    day = {"unoccupied_level": 0.3, "timeout_s": 120.0, "fade_down_s": 8.0}
+    made = changed(lighting={"settings": {"day": day}})
     result = run(made, seed=int(sys.argv[1]), replications=5, workers=int(sys.argv[2]))
     digest = hashlib.sha256()
     def add(*arrays):
@@ -44,7 +45,7 @@ def main():
 
 if __name__ == "__main__":
     main()
-'''
+"""
 
 
 def digest_of(folder: Path, *, workers: int, hash_seed: int, seed: int = 7) -> str:
@@ -54,7 +55,13 @@ def digest_of(folder: Path, *, workers: int, hash_seed: int, seed: int = 7) -> s
     environment = os.environ | {"PYTHONHASHSEED": str(hash_seed), "PYTHONPATH": str(ROOT)}
     done = subprocess.run(
         [sys.executable, str(script), str(seed), str(workers)],
-        capture_output=True, text=True, encoding="utf-8", env=environment, cwd=folder, timeout=120, check=False,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        env=environment,
+        cwd=folder,
+        timeout=120,
+        check=False,
     )
     assert done.returncode == 0, done.stderr
     return done.stdout.strip()
@@ -87,13 +94,34 @@ def folder_of(folder: Path, name: str, *, workers: int, hash_seed: int, seed: in
     scenario = ROOT / "scenarios" / "pallet-reserve.toml"
     environment = os.environ | {"PYTHONHASHSEED": str(hash_seed), "PYTHONPATH": str(ROOT)}
     done = subprocess.run(
-        [sys.executable, "-m", "sim", "run", str(scenario), "--seed", str(seed), "--replications", "3",
-         "--workers", str(workers), "--out", str(out)],
-        capture_output=True, text=True, encoding="utf-8", env=environment, cwd=folder, timeout=300, check=False,
+        [
+            sys.executable,
+            "-m",
+            "sim",
+            "run",
+            str(scenario),
+            "--seed",
+            str(seed),
+            "--replications",
+            "3",
+            "--workers",
+            str(workers),
+            "--out",
+            str(out),
+        ],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        env=environment,
+        cwd=folder,
+        timeout=300,
+        check=False,
     )
     assert done.returncode == 0, done.stderr
     return {
-        path.relative_to(out).as_posix(): path.read_bytes() for path in sorted(out.rglob("*")) if path.is_file()
+        path.relative_to(out).as_posix(): path.read_bytes()
+        for path in sorted(out.rglob("*"))
+        if path.is_file()
     }
 
 

@@ -1,4 +1,4 @@
-"""What end sensors see, by closed form: intervals of a single trip, approach, passers-by, misses, pulses, blindness.
+"""What end sensors see, by closed form: trips, approach, passers-by, misses, pulses, blindness.
 
 One truck at a time: 72 m, end sensors at 3 and 69 m that reach 9 m, so they cover 0..12 and 60..72 m.
 """
@@ -21,15 +21,28 @@ EMPTY, LADEN = 2.5, 2.0
 
 
 def quiet_site(
-    hours: float = 100.0, per_hour: float = 6.0, ramp: float = 0.0, kind: str = "retrieve", aisles: int = 1,
-    floor: dict | None = None, truck: dict | None = None, **sensors: object,
+    hours: float = 100.0,
+    per_hour: float = 6.0,
+    ramp: float = 0.0,
+    kind: str = "retrieve",
+    aisles: int = 1,
+    floor: dict | None = None,
+    truck: dict | None = None,
+    **sensors: object,
 ) -> Site:
     """Return a site with end sensors and trucks that never wait."""
-    trucks = TRUCK | {"speed_empty_m_per_s": EMPTY, "speed_laden_m_per_s": LADEN, "acceleration_m_per_s2": ramp}
+    trucks = TRUCK | {
+        "speed_empty_m_per_s": EMPTY,
+        "speed_laden_m_per_s": LADEN,
+        "acceleration_m_per_s2": ramp,
+    }
     return prepare_site(
         scenario(
-            aisles=aisles, hours=hours, floor={"aisle_length_m": LENGTH, "staging_depth_m": 30.0} | (floor or {}),
-            luminaires={"per_aisle": 12}, sensors={"at": "ends", "range_m": REACH} | sensors,
+            aisles=aisles,
+            hours=hours,
+            floor={"aisle_length_m": LENGTH, "staging_depth_m": 30.0} | (floor or {}),
+            luminaires={"per_aisle": 12},
+            sensors={"at": "ends", "range_m": REACH} | sensors,
             trucks=[trucks | {"handling_mean_s": 40.0} | (truck or {})],
             work=[{"name": "work", "kind": kind, "per_hour": per_hour}],
         )
@@ -65,7 +78,9 @@ def intervals_by_hand(enter: float, bay: float, ramp: float, approach: float) ->
     return seen
 
 
-def check_trips(ramp: float, approach: float, *, model_ramp: float | None = None, model_approach: float | None = None) -> None:
+def check_trips(
+    ramp: float, approach: float, *, model_ramp: float | None = None, model_approach: float | None = None
+) -> None:
     """Every detection of every trip; the model may be given other keys than the closed form."""
     place = quiet_site(
         ramp=ramp if model_ramp is None else model_ramp,
@@ -76,9 +91,7 @@ def check_trips(ramp: float, approach: float, *, model_ramp: float | None = None
     by_hand = [
         interval
         for row in range(len(visits))
-        for interval in intervals_by_hand(
-            float(visits.enter[row]), float(visits.bay_m[row]), ramp, approach
-        )
+        for interval in intervals_by_hand(float(visits.enter[row]), float(visits.bay_m[row]), ramp, approach)
     ]
     start, end = (np.array(column) for column in zip(*by_hand, strict=True))
     inside = start < place.scenario.duration_s
@@ -106,7 +119,12 @@ def check_approach(approach: float, ahead_s: float) -> None:
     enter = traffic.visits.enter
     alone = enter[np.diff(enter, prepend=-1e4) > 200.0]
     first = np.searchsorted(traffic.detections.end, alone)
-    equals(alone - traffic.detections.start[first], np.full(len(alone), ahead_s), 1e-6, "seen before the mouth [s]")
+    equals(
+        alone - traffic.detections.start[first],
+        np.full(len(alone), ahead_s),
+        1e-6,
+        "seen before the mouth [s]",
+    )
 
 
 def test_approach_starts_so_long_before_the_entry():
@@ -117,16 +135,25 @@ def test_approach_starts_so_long_before_the_entry():
 
 
 def check_passing(trigger: float, reach: float) -> None:
-    """Trucks pass the mouth of aisle 4 on their way from the door at aisle 3 to aisle 5 and back: 0.3 are seen.
+    """Trucks pass the mouth of aisle 4 on their way from a door at aisle 3 to aisle 5 and back: 0.3 are seen.
 
     Binomial; at constant speed a pass is seen from 3 m before the mouth to 3 m after it, v = 2.5 m/s.
     """
     place = prepare_site(
         scenario(
-            aisles=5, hours=600.0, floor={"aisle_pitch_m": 20.0, "dock_doors": 1},
+            aisles=5,
+            hours=600.0,
+            floor={"aisle_pitch_m": 20.0, "dock_doors": 1},
             sensors={"at": "ends", "range_m": REACH, "passing_trigger": trigger, "passing_range_m": reach},
             trucks=[TRUCK],
-            work=[{"name": "out", "kind": "retrieve", "per_hour": 4.0, "aisle_shares": [0.0, 0.0, 0.0, 0.0, 1.0]}],
+            work=[
+                {
+                    "name": "out",
+                    "kind": "retrieve",
+                    "per_hour": 4.0,
+                    "aisle_shares": [0.0, 0.0, 0.0, 0.0, 1.0],
+                }
+            ],
         )
     )
     traffic = simulate_traffic(place, 0)
@@ -171,7 +198,7 @@ def seen_between(found: Detections, begin: np.ndarray, end: np.ndarray) -> np.nd
 
 
 def check_misses(miss: float, assumed: float) -> None:
-    """Bays of 20..50 m lie between the sensors: each trip enters the near stretch twice, on its own each time.
+    """Bays of 20..50 m lie between the stretches: each trip enters the near one twice, each time with a draw.
 
     Share of trips seen on the way in, on the way out, both: (1 - m), (1 - m), (1 - m)^2, binomial.
     """
@@ -182,7 +209,8 @@ def check_misses(miss: float, assumed: float) -> None:
     go = seen_between(found, leave - 1.0, leave + 1.0) > 0
     count = len(rows)
     for name, share, expected in (
-        ("way in", come.mean(), 1.0 - assumed), ("way out", go.mean(), 1.0 - assumed),
+        ("way in", come.mean(), 1.0 - assumed),
+        ("way out", go.mean(), 1.0 - assumed),
         ("both", np.mean(come & go), (1.0 - assumed) ** 2),
     ):
         agrees(float(share), expected, math.sqrt(expected * (1.0 - expected) / count), f"seen on the {name}")
@@ -195,7 +223,7 @@ def test_misses_once_per_entry():
 
 
 def check_whole_passage(miss: float, assumed: float, still_rate: float = 30.0) -> None:
-    """Bays within the near stretch: one entry to the last, so a missed trip gives nothing at all, pulses neither."""
+    """Bays within the near stretch: one entry, one draw, so a missed trip gives nothing at all, no pulses either."""
     traffic, rows = visits_with_bays(np.array([1.0, 11.0]), miss=miss, still_rate_per_min=still_rate)
     visits, found = traffic.visits, traffic.detections
     count = seen_between(found, visits.enter[rows] - 1e-6, visits.leave[rows] + 1e-6)
@@ -216,7 +244,7 @@ def test_a_missed_passage_gives_no_pulses():
 
 
 def check_pulses(rate_per_min: float, assumed: float = 2.0) -> None:
-    """Standing 40 s in reach: pulses are Poisson with 2 a minute x 40 s; mean = variance = 4/3, and uniform in time.
+    """Standing 40 s in reach at 2 pulses a minute: Poisson, mean = variance = 4/3, and uniform in time.
 
     Only visits alone in the aisle; sd of the variance of a Poisson law: sqrt((2 m^2 + m)/n).
     """
@@ -228,7 +256,9 @@ def check_pulses(rate_per_min: float, assumed: float = 2.0) -> None:
     count = np.searchsorted(pulses, begin + 40.0) - np.searchsorted(pulses, begin)
     mean = assumed * 40.0 / 60.0
     agrees(count.mean(), mean, math.sqrt(mean / len(rows)), "pulses of a stop")
-    agrees(np.var(count, ddof=1), mean, math.sqrt((2.0 * mean**2 + mean) / len(rows)), "variance of the pulses")
+    agrees(
+        np.var(count, ddof=1), mean, math.sqrt((2.0 * mean**2 + mean) / len(rows)), "variance of the pulses"
+    )
     place = np.searchsorted(begin, pulses, side="right") - 1
     into = pulses - begin[np.maximum(place, 0)]
     own = into[(into >= 0.0) & (into < 40.0)]
@@ -242,7 +272,7 @@ def test_pulses_of_a_standing_truck():
 
 
 def check_blind(reach: float) -> None:
-    """Bays between the stretches: a truck that stands there is not seen, however many pulses it would give."""
+    """Bays between the stretches: a truck that stands there is not seen, whatever pulses it would give."""
     traffic, rows = visits_with_bays(np.array([13.0, 59.0]), still_rate_per_min=60.0, range_m=reach)
     visits, found = traffic.visits, traffic.detections
     begin = visits.enter[rows] + NEAR / EMPTY
@@ -257,14 +287,19 @@ def test_a_truck_that_stands_out_of_range_is_not_seen():
 
 
 def check_queue_pulses(approach: float, rate_per_min: float) -> None:
-    """A truck that waits at a full aisle's mouth stands in the view of the sensor that looks out: 6 pulses a minute.
+    """A truck that waits at a full aisle's mouth stands in view of the sensor that looks out: 6 pulses a minute.
 
     The one sensor, at 30 m, reaches half a metre, so nearly all it sees is outside.  A pulse during other
     motion is united with it: expected is rate x (truck-time standing in view, less what falls in motion).
     """
     place = quiet_site(
-        hours=300.0, per_hour=25.0, floor={"aisle_capacity": 1},
-        approach_m=approach, range_m=0.5, still_rate_per_min=rate_per_min, at=[30.0],
+        hours=300.0,
+        per_hour=25.0,
+        floor={"aisle_capacity": 1},
+        approach_m=approach,
+        range_m=0.5,
+        still_rate_per_min=rate_per_min,
+        at=[30.0],
     )
     traffic = simulate_traffic(place, 0)
     visits, found = traffic.visits, traffic.detections
@@ -273,7 +308,9 @@ def check_queue_pulses(approach: float, rate_per_min: float) -> None:
     moving = np.concatenate([[0.0], np.cumsum(end - begin)])
 
     def motion_before(time: np.ndarray) -> np.ndarray:
-        return np.interp(time, np.stack([begin, end], axis=1).ravel(), np.stack([moving[:-1], moving[1:]], axis=1).ravel())
+        return np.interp(
+            time, np.stack([begin, end], axis=1).ravel(), np.stack([moving[:-1], moving[1:]], axis=1).ravel()
+        )
 
     stops = np.abs(visits.bay_m - 30.0) <= 0.5
     stand_from = np.concatenate([visits.arrive, (visits.enter + visits.bay_m / EMPTY)[stops]])
@@ -302,7 +339,10 @@ def check_own_zone(reach: float) -> None:
     traffic = simulate_traffic(place, 0)
     visits, late = traffic.visits, place.scenario.duration_s - 300.0
     nothing = np.zeros(len(visits), dtype=np.int64)
-    at_bay, leave = visits.enter + visits.bay_m / EMPTY, visits.enter + visits.bay_m * (1 / EMPTY + 1 / LADEN) + 40.0
+    at_bay, leave = (
+        visits.enter + visits.bay_m / EMPTY,
+        visits.enter + visits.bay_m * (1 / EMPTY + 1 / LADEN) + 40.0,
+    )
     deep = visits.bay_m > FAR
     first = unite(
         np.append(nothing, nothing),

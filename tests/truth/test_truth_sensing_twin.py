@@ -24,30 +24,44 @@ def random_site(number: int) -> Site:
     aisles = int(rng.integers(2, 6))
     lengths = [float(length) for length in rng.choice([24.0, 37.0, 50.0], aisles)]
     shortest = min(lengths)
-    places: object = ["ends", "every", sorted(float(place) for place in rng.uniform(0.0, shortest, 3))][number % 3]
+    places: object = ["ends", "every", sorted(float(place) for place in rng.uniform(0.0, shortest, 3))][
+        number % 3
+    ]
     zones = 1 if isinstance(places, list) else int(rng.integers(1, 3))
     trucks = {
-        "name": "reach", "count": 4,
+        "name": "reach",
+        "count": 4,
         "speed_laden_m_per_s": float(rng.uniform(1.0, 2.5)),
         "speed_empty_m_per_s": float(rng.uniform(1.0, 3.0)),
         "acceleration_m_per_s2": float(rng.choice([0.0, 0.5, 1.0])),
-        "handling_mean_s": 20.0, "handling_cv": 0.8,
+        "handling_mean_s": 20.0,
+        "handling_cv": 0.8,
     }
     return prepare_site(
         scenario(
-            aisles=aisles, hours=1.5, seed=number, trucks=[trucks],
+            aisles=aisles,
+            hours=1.5,
+            seed=number,
+            trucks=[trucks],
             floor={
-                "aisle_length_m": lengths, "aisle_pitch_m": float(rng.uniform(4.0, 6.0)), "aisle_capacity": 2,
-                "zones_per_aisle": zones, "staging_depth_m": float(rng.choice([0.0, 4.0, 15.0])),
+                "aisle_length_m": lengths,
+                "aisle_pitch_m": float(rng.uniform(4.0, 6.0)),
+                "aisle_capacity": 2,
+                "zones_per_aisle": zones,
+                "staging_depth_m": float(rng.choice([0.0, 4.0, 15.0])),
                 "dock_doors": int(rng.integers(1, 4)),
             },
             luminaires={"per_aisle": 6},
             sensors={
-                "at": places, "range_m": float(rng.uniform(1.0, 14.0)), "approach_m": float(rng.choice([0.0, 3.0, 9.0])),
-                "passing_trigger": 1.0, "passing_range_m": float(rng.choice([0.0, 3.0, 8.0])),
+                "at": places,
+                "range_m": float(rng.uniform(1.0, 14.0)),
+                "approach_m": float(rng.choice([0.0, 3.0, 9.0])),
+                "passing_trigger": 1.0,
+                "passing_range_m": float(rng.choice([0.0, 3.0, 8.0])),
             },
             work=[
-                {"name": kind, "kind": kind, "per_hour": 16.0} for kind in ("putaway", "retrieve", "replenish")
+                {"name": kind, "kind": kind, "per_hour": 16.0}
+                for kind in ("putaway", "retrieve", "replenish")
             ],
         )
     )
@@ -104,6 +118,11 @@ def test_the_comparison_notices_moved_sensors():
 def test_the_twin_s_own_kinematics():
     """12.5 m at 2.5 m/s and 0.5 m/s2: 10 s, halfway after 5 s, 1 m after 2 s; at constant speed 5 s."""
     equals(way_duration(12.5, 2.5, 0.5), 10.0, 1e-12, "duration")
-    equals([way_done(time, 12.5, 2.5, 0.5) for time in (2.0, 5.0, 8.0, 10.0)], [1.0, 6.25, 11.5, 12.5], 1e-12, "ways")
+    equals(
+        [way_done(time, 12.5, 2.5, 0.5) for time in (2.0, 5.0, 8.0, 10.0)],
+        [1.0, 6.25, 11.5, 12.5],
+        1e-12,
+        "ways",
+    )
     equals((way_duration(12.5, 2.5, 0.0), way_done(2.0, 12.5, 2.5, 0.0)), (5.0, 5.0), 1e-12, "no ramp")
     assert way_done(10.1, 12.5, 2.5, 0.5) is None

@@ -1,7 +1,8 @@
 """Common random numbers: what a change of the scenario must leave as it was, to the last bit.
 
-One stream of draws a purpose (Law, "Simulation Modeling and Analysis", 5th ed., ch. 11, from memory), so settings
-are compared on identical traffic.  The control is the same comparison with another seed, or of what must differ.
+One stream of draws a purpose (Law, "Simulation Modeling and Analysis", 5th ed., ch. 11, from memory), so
+settings are compared on identical traffic.  The control is the same comparison with another seed, or of what
+must differ.
 """
 
 from __future__ import annotations
@@ -22,8 +23,14 @@ BASE: dict[str, Any] = {
     "hours": 24.0,
     "floor": {"aisle_capacity": 2, "dock_doors": 3, "staging_depth_m": 10.0},
     "sensors": {
-        "at": "ends", "range_m": 9.0, "approach_m": 3.0, "passing_trigger": 0.3, "passing_range_m": 3.0,
-        "still_rate_per_min": 2.0, "miss": 0.1, "latency_s": 0.5,
+        "at": "ends",
+        "range_m": 9.0,
+        "approach_m": 3.0,
+        "passing_trigger": 0.3,
+        "passing_range_m": 3.0,
+        "still_rate_per_min": 2.0,
+        "miss": 0.1,
+        "latency_s": 0.5,
     },
     "trucks": [TRUCK | {"count": 6, "handling_cv": 0.7, "acceleration_m_per_s2": 0.5}],
     "work": [
@@ -72,8 +79,14 @@ LIGHTS = [
     {"sensors": {"latency_s": 2.0, "hold_s": 30.0}},
 ]
 EYES = [
-    {"at": "every"}, {"at": [5.0, 30.0]}, {"range_m": 20.0}, {"approach_m": 0.0}, {"passing_trigger": 1.0},
-    {"passing_range_m": 6.0}, {"still_rate_per_min": 20.0}, {"miss": 0.5},
+    {"at": "every"},
+    {"at": [5.0, 30.0]},
+    {"range_m": 20.0},
+    {"approach_m": 0.0},
+    {"passing_trigger": 1.0},
+    {"passing_range_m": 6.0},
+    {"still_rate_per_min": 20.0},
+    {"miss": 0.5},
 ]
 
 
@@ -98,11 +111,16 @@ def detections_of_mouth(made: Scenario) -> np.ndarray:
 
 
 def test_passers_do_not_disturb_the_pulses():
-    """Nobody passes with trigger 0: the pulses that remain alone are those of the run with passers, hidden or not."""
-    some, none = detections_of_mouth(changed()), detections_of_mouth(changed(sensors={"passing_trigger": 0.0}))
+    """Pulses that stand alone in a run with passers-by are pulses of the run in which nobody is seen passing."""
+    some, none = (
+        detections_of_mouth(changed()),
+        detections_of_mouth(changed(sensors={"passing_trigger": 0.0})),
+    )
     holds(np.isin(some, none), "pulses with passers are pulses without them")
     with spoilt("another seed"):
-        holds(np.isin(detections_of_mouth(changed(seed=8)), none), "pulses with passers are pulses without them")
+        holds(
+            np.isin(detections_of_mouth(changed(seed=8)), none), "pulses with passers are pulses without them"
+        )
 
 
 TASK_COLUMNS = ["time", "kind", "aisle", "bay_m", "second_aisle", "second_bay_m", "door"]
@@ -158,9 +176,10 @@ def test_trucks_do_not_change_the_work(key, value, kept):
 
 
 def test_replications_and_seeds_differ():
-    """Replication 1 of seed 7 is neither its replication 0 nor replication 0 of seed 8; the same pair is the same."""
+    """No two pairs of seed and replication share an arrival; the same pair gives the same ones."""
     times = [
-        tasks_of(changed(seed=seed), replication).time for seed, replication in ((7, 0), (7, 1), (8, 0), (8, 1), (0, 0))
+        tasks_of(changed(seed=seed), replication).time
+        for seed, replication in ((7, 0), (7, 1), (8, 0), (8, 1), (0, 0))
     ]
     for place, one in enumerate(times):
         for other in times[place + 1 :]:

@@ -55,12 +55,14 @@ def test_T16_trapezoid_travel():
 
 
 def check_mean_leg(model: SimpleNamespace) -> None:
-    """T7: mean leg to a uniform depth in 60 m at 2.5 m/s and 0.5 m/s2, by quadrature over the program's times."""
+    """T7: mean leg to a uniform depth in 60 m at 2.5 m/s, 0.5 m/s2, by quadrature over the program's times."""
     expected = 16.826389
     knee = 2.5**2 / 0.5
     formula = ((4 / 3) * knee**1.5 / math.sqrt(0.5) + (60**2 - knee**2) / 5.0 + (60 - knee) * 2.5 / 0.5) / 60
     equals(formula, expected, 1e-6, "the formula itself")
-    area, _ = integrate.quad(lambda depth: float(model.travel_time(depth, 2.5, 0.5)), 0.0, 60.0, points=[knee])
+    area, _ = integrate.quad(
+        lambda depth: float(model.travel_time(depth, 2.5, 0.5)), 0.0, 60.0, points=[knee]
+    )
     equals(area / 60.0, expected, 1e-6, "mean leg")
 
 
@@ -73,7 +75,7 @@ def test_T7_mean_leg_by_quadrature():
 
 
 def place_at(time: float, distance: float, speed: float, ramp: float) -> float:
-    """Distance covered at a time after the start: speed up, cruise, brake; the inverse of the program's rule."""
+    """Distance covered so long after the start: speed up, cruise, brake; the inverse of the program's rule."""
     if ramp == 0.0:
         return min(distance, speed * time)
     top = min(speed, math.sqrt(ramp * distance))
@@ -92,7 +94,12 @@ def check_positions(model: SimpleNamespace) -> None:
     for distance, ramp in itertools.product((0.4, 3.0, 12.5, 40.0), (0.0, 0.3, 0.5, 2.0)):
         for share in (0.0, 0.01, 0.2, 0.5, 0.77, 0.999):
             time = float(model.time_at(share * distance, distance, 2.5, ramp))
-            equals(place_at(time, distance, 2.5, ramp), share * distance, 1e-9, f"{share} of {distance} m at {ramp}")
+            equals(
+                place_at(time, distance, 2.5, ramp),
+                share * distance,
+                1e-9,
+                f"{share} of {distance} m at {ramp}",
+            )
 
 
 def test_positions_within_a_run():
@@ -121,7 +128,7 @@ def ladder(lengths: tuple[float, ...], pitch: float, first: float, second: float
 
 
 def test_the_ladder_itself():
-    """Table 1c: 22 m of 30 and 25 m of 30, two aisles apart at 4.5 m: min(22 + 9 + 25, 8 + 9 + 5) = 22."""
+    """By hand: 22 m of 30 and 25 m of 30, two aisles apart at 4.5 m: min(22 + 9 + 25, 8 + 9 + 5) = 22."""
     graph = ladder((30.0, 30.0, 30.0), 4.5, 22.0, 25.0, (0, 2))
     equals(networkx.shortest_path_length(graph, "p", "q", "weight"), 22.0, 1e-12, "networkx")
 
@@ -130,7 +137,10 @@ def check_bay_to_bay(*, model_lengths: tuple[float, ...] = LENGTHS, model_pitch:
     """Replenishment goes the shortest way: laden time x speed, no acceleration, against networkx."""
     trucks = [TRUCK | {"speed_laden_m_per_s": 1.5, "handling_mean_s": 20.0}]
     made = scenario(
-        aisles=5, hours=60.0, trucks=trucks, seed=3,
+        aisles=5,
+        hours=60.0,
+        trucks=trucks,
+        seed=3,
         floor={"aisle_length_m": LENGTHS, "aisle_pitch_m": 4.5},
         work=[{"name": "move", "kind": "replenish", "per_hour": 20.0}],
     )
@@ -172,7 +182,7 @@ def test_bay_to_bay_by_the_shortest_way():
 
 @pytest.mark.parametrize("ramp", [0.0, 0.5])
 def test_stay_is_travel_plus_one_handling(ramp):
-    """"Nothing hidden": in, handle once, out; each visit's stay by the closed form, its bay and its handling."""
+    """In, handle once, out: each visit's stay by the closed form, from its bay and its handling."""
 
     def check(assumed_ramp: float) -> None:
         trucks = [TRUCK | {"acceleration_m_per_s2": ramp, "speed_laden_m_per_s": 1.9, "handling_cv": 0.7}]

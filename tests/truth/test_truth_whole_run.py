@@ -1,4 +1,4 @@
-"""Whole runs, traffic to outcomes, against exact answers: T6, T7 and T15 of the table of known answers.
+"""Whole runs, traffic to outcomes, against exact answers: T6, T7 and T15.
 
 With trucks ample and one door every move reaches its aisle a fixed time after it arises, so visits to the
 aisles are independent Poisson streams (a Poisson stream split by chance; shifts of it) and each aisle is the
@@ -15,7 +15,7 @@ import pytest
 
 from sim.replication import prepare_site, replay_site, simulate_traffic
 from tests.truth.truth_formulas import Law, Light
-from tests.truth.truth_scenes import RETRIEVE, TRUCK, agrees, after, equals, high_spans, scenario, spoilt
+from tests.truth.truth_scenes import RETRIEVE, TRUCK, after, agrees, equals, high_spans, scenario, spoilt
 
 TIMEOUT_MIN = 10.0
 
@@ -32,14 +32,17 @@ EXPECTED = {
     0.0: {"mean_stay": 0.9, "low": 0.336216, "offs": 2.017299, "on": 19.742741},
     0.5: {"mean_stay": 1.060880, "low": 0.330851},
 }
-"""T6 without and T7 with acceleration [m/s2]: E S [min], share at low, switch-downs an hour, mean on [min]."""
+"""T6 without, T7 with acceleration [m/s2]: E S [min], share at low, switch-downs an hour, mean on [min]."""
 
 
 def check_trips(expected_for: float, ramp: float, sensors: dict, timeout_s: float = 600.0) -> None:
     """T6, T7: 60 m, 2.5 m/s, handling 30 s, uniform depth, out and back, 6 visits an hour an aisle."""
     aisles, hours = 10, 241.0
     made = scenario(
-        aisles=aisles, hours=hours, day={"timeout_s": timeout_s}, sensors=sensors,
+        aisles=aisles,
+        hours=hours,
+        day={"timeout_s": timeout_s},
+        sensors=sensors,
         trucks=[TRUCK | {"acceleration_m_per_s2": ramp, "count": 40}],
         work=[RETRIEVE | {"per_hour": 6.0 * aisles}],
     )
@@ -49,7 +52,12 @@ def check_trips(expected_for: float, ramp: float, sensors: dict, timeout_s: floa
     known = EXPECTED[expected_for]
     law = Law.of(lambda rank: 2.0 * leg(60.0 * rank, expected_for) + 0.5)
     light = Light(0.1, known["mean_stay"], TIMEOUT_MIN, law)
-    equals((light.low, light.offs * 60.0), (known["low"], known.get("offs", light.offs * 60.0)), 1e-6, "the formula")
+    equals(
+        (light.low, light.offs * 60.0),
+        (known["low"], known.get("offs", light.offs * 60.0)),
+        1e-6,
+        "the formula",
+    )
     equals(np.mean(law.quantiles), known["mean_stay"], 1e-5, "E S of the law")
 
     whole, window = (hours - 1.0) * aisles, (hours - 1.0) * 60.0
@@ -62,12 +70,17 @@ def check_trips(expected_for: float, ramp: float, sensors: dict, timeout_s: floa
     agrees(low, known["low"], light.low_sd(window) / window / root, "share at low")
     agrees(offs, light.offs * 60.0, light.offs_sd(window) / window * 60.0 / root, "switch-downs an hour")
     agrees(
-        after(outcomes, "saved_kwh") / after(outcomes, "always_on_kwh"), 0.8 * known["low"],
-        0.8 * light.low_sd(window) / window / root, "saved share at unoccupied level 0.2",
+        after(outcomes, "saved_kwh") / after(outcomes, "always_on_kwh"),
+        0.8 * known["low"],
+        0.8 * light.low_sd(window) / window / root,
+        "saved share at unoccupied level 0.2",
     )
     truck = Light(0.1, known["mean_stay"], 0.0, law)
     agrees(
-        after(outcomes, "occupied_h") / whole, truck.occupied, truck.low_sd(window) / window / root, "share occupied"
+        after(outcomes, "occupied_h") / whole,
+        truck.occupied,
+        truck.low_sd(window) / window / root,
+        "share occupied",
     )
     # the first 300 on-periods of each aisle, complete, are independent busy periods
     spans = [high_spans(own) for own in look.levels]
@@ -101,8 +114,11 @@ def check_skew(skew: float) -> None:
     """
     hours = 481.0
     made = scenario(
-        aisles=10, hours=hours, floor={"aisle_length_m": 1e-3},
-        trucks=[TRUCK | {"handling_mean_s": 0.0}], work=[RETRIEVE | {"per_hour": 60.0, "aisle_skew": skew}],
+        aisles=10,
+        hours=hours,
+        floor={"aisle_length_m": 1e-3},
+        trucks=[TRUCK | {"handling_mean_s": 0.0}],
+        work=[RETRIEVE | {"per_hour": 60.0, "aisle_skew": skew}],
     )
     place = prepare_site(made)
     outcomes, _ = replay_site(place, simulate_traffic(place, 0))
@@ -116,8 +132,10 @@ def check_skew(skew: float) -> None:
     # each aisle: 1 h of start included, so the cold-start bias (< tau) is left to the tolerance
     for place_, own in enumerate(aisles):
         agrees(
-            outcomes.zones["time_at_low_h"][place_] / hours, own.low,
-            own.low_sd(60.0 * hours) / (60.0 * hours) + TIMEOUT_MIN / (60.0 * hours) / 4.0, f"aisle {place_}",
+            outcomes.zones["time_at_low_h"][place_] / hours,
+            own.low,
+            own.low_sd(60.0 * hours) / (60.0 * hours) + TIMEOUT_MIN / (60.0 * hours) / 4.0,
+            f"aisle {place_}",
         )
 
 

@@ -24,7 +24,10 @@ def tasks_of(
 ) -> Tasks:
     """Draw the tasks of one stream."""
     made = scenario(
-        aisles=aisles, hours=hours, start=start, trucks=[TRUCK | truck],
+        aisles=aisles,
+        hours=hours,
+        start=start,
+        trucks=[TRUCK | truck],
         work=[{"name": "stream", "kind": "retrieve"} | work],
     )
     return draw_tasks(made, prepare_site(made).layout, 0)
@@ -50,7 +53,7 @@ def test_T15_shares_of_the_aisles():
 
 @pytest.mark.parametrize("stated", [0.4, 0.6, 0.8, 0.9])
 def test_top_fifth_has_the_stated_share(stated):
-    """"20 % of the aisles take 60 % of the moves"; A = x (1 - F) / (F - x), table 1d: 20/60 gives 0.2."""
+    """The busiest fifth takes the stated share: A = x (1 - F) / (F - x); 20/60 gives 0.2 (Bender 1981)."""
 
     def check(model: float) -> None:
         for aisles in (5, 10, 25, 40):
@@ -62,7 +65,10 @@ def test_top_fifth_has_the_stated_share(stated):
     with spoilt("another share"):
         check(stated + 0.05)
     equals(
-        aisle_shares(stream(top_20pct_share=0.6), 10), aisle_shares(stream(aisle_skew=0.2), 10), 1e-12, "20/60 is A = .2"
+        aisle_shares(stream(top_20pct_share=0.6), 10),
+        aisle_shares(stream(aisle_skew=0.2), 10),
+        1e-12,
+        "20/60 is A = .2",
     )
 
 
@@ -133,7 +139,12 @@ def check_counts(expected: tuple[float, ...], model: dict, start_hour: int) -> N
     total = own.sum(axis=0)
     k = len(at)
     chi = float(np.sum((total - weeks * at) ** 2 / (weeks * at)))
-    agrees(chi, k, math.sqrt(2.0 * k + np.sum(1.0 / (weeks * at))), "chi-square of the counts by hour of the week")
+    agrees(
+        chi,
+        k,
+        math.sqrt(2.0 * k + np.sum(1.0 / (weeks * at))),
+        "chi-square of the counts by hour of the week",
+    )
     ratio = np.var(own, axis=0, ddof=1) / at
     errors = np.sqrt((2.0 * weeks / (weeks - 1) + 1.0 / at) / weeks)
     agrees(ratio.mean(), 1.0, float(np.sqrt(np.sum(errors**2)) / k), "variance over mean")
@@ -191,7 +202,7 @@ def test_handling_mean_and_cv(cv):
 
 
 DEPTHS = {0.0: 0.5, 0.2: 0.230022, 0.066667: 0.130495, 0.028571: 0.076740}
-"""Mean depth over length, table 1d: 1 - (1 + A)(1 - A ln((1 + A)/A)); uniform: one half."""
+"""Mean depth over length by Bender's A: 1 - (1 + A)(1 - A ln((1 + A)/A)); uniform: one half."""
 
 
 def check_depth(skew: float, model: float) -> None:

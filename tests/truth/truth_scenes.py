@@ -85,7 +85,8 @@ def scenario(
     trucks = trucks or []
     if shifts is None:
         shifts = [
-            {"trucks": group["name"], "from": "00:00", "to": "24:00", "crew": group["count"]} for group in trucks
+            {"trucks": group["name"], "from": "00:00", "to": "24:00", "crew": group["count"]}
+            for group in trucks
         ]
     content = {
         "format": 1,

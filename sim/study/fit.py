@@ -1,0 +1,254 @@
+"""What every combination of candidate settings does in every zone, on the replications fitted to.
+
+Comes in: a `Wish`.  Goes out: `Fit`: means over replications by zone and combination, exact, border terms
+between the periods of a combination included.  Before: `study/wish`, `study/ages`; after:
+`study/recommend`.
+
+Where the timetable has so many names that their combinations are too many, each name first gets a short
+list: the candidates that are nearest to the hull for some aisle, when the names are looked at one by one.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.records import FloatColumn, IntColumn
+from sim.replication import prepare_site, simulate_traffic
+from sim.scenario.schema import Scenario, Settings
+from sim.study.ages import evaluate_settings
+from sim.study.assign import Columns, drop_beaten, reduced_costs
+from sim.study.engine import map_in_order
+from sim.study.measures import Base
+from sim.study.wish import Wish
+from sim.units import SECONDS_PER_HOUR
+
+__all__ = ["MOST_COMBINATIONS", "SERVICE", "Fit", "aisle_sums", "fit_settings"]
+
+MOST_COMBINATIONS = 10_000
+"""Combinations of candidates over the timetable's names that are evaluated in full."""
+_MOST_CELLS = 8_000_000
+"""Zones times combinations that are held in full."""
+_BLOCK = 1_000_000
+"""Zones times combinations evaluated at once: what bounds the memory."""
+
+SERVICE: tuple[str, ...] = ("dim_truck_s", "shortfall_truck_s", "dim_entries", "false_offs", "switch_ups")
+"""What drivers notice; none of it may be worse where plans are compared at equal service."""
+
+Table = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Means over replications.
+
+    Attributes
+    ----------
+    names : the timetable's names (T,)
+    combinations : index of the candidate under each name (K, T)
+    allowed : which aisle may have which combination (A, K)
+    outcomes : by name, of every zone (Z, K)
+    zone_aisle : aisle of each zone (Z,)
+    site, zone : what measures divide by, for the site () and for each zone (Z,)
+    is_complete : whether these are all combinations, not a short list
+    """
+
+    names: tuple[str, ...]
+    combinations: IntColumn
+    allowed: NDArray[np.bool_]
+    outcomes: Mapping[str, Table]
+    zone_aisle: IntColumn
+    site: Base
+    zone: Base
+    is_complete: bool
+
+    def __len__(self) -> int:
+        return len(self.combinations)
+
+    def settings(self, wish: Wish, combination: int) -> dict[str, Settings]:
+        """Return the settings of a combination by the timetable's name."""
+        places = self.combinations[combination].tolist()
+        return {name: wish.offer.candidates[name][place] for name, place in zip(self.names, places, strict=True)}
+
+
+def aisle_sums(fit: Fit, name: str) -> Table:
+    """Return an outcome of every aisle, its zones added (A, K)."""
+    table = fit.outcomes[name]
+    starts = np.flatnonzero(np.diff(fit.zone_aisle, prepend=-1))
+    return np.add.reduceat(table, starts, axis=0)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """One replication to evaluate."""
+
+    scenario: Scenario
+    replication: int
+    candidates: Mapping[str, tuple[Settings, ...]]
+    combinations: IntColumn
+    outcomes: tuple[str, ...]
+
+
+def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float]:
+    """Return the outcomes (Z, K), the visits of each zone and those of the site."""
+    site = prepare_site(task.scenario)
+    traffic = simulate_traffic(site, task.replication)
+    names = list(task.candidates)
+    zones = len(site.layout.zones)
+    block = max(1, _BLOCK // zones)
+    parts: list[dict[str, Table]] = []
+    for first in range(0, len(task.combinations), block):
+        choices = [
+            {name: task.candidates[name][place] for name, place in zip(names, row, strict=True)}
+            for row in task.combinations[first:first + block].tolist()
+        ]
+        found = evaluate_settings(site, traffic, choices, by_zone=True)
+        parts.append({name: found[name] for name in task.outcomes})
+        visits = found["visits"][:, 0]
+    assert traffic.visits is not None
+    joined = {name: np.concatenate([part[name] for part in parts], axis=1) for name in task.outcomes}
+    return joined, visits, float(len(traffic.visits))
+
+
+def _means(
+    wish: Wish, combinations: IntColumn, outcomes: Sequence[str], replications: Sequence[int], workers: int,
+    tell: Callable[[], None],
+) -> tuple[dict[str, Table], FloatColumn, float]:
+    """Average over replications, in their order."""
+    tasks = [
+        _Task(wish.flat, number, {name: wish.offer.candidates[name] for name in wish.offer.names}, combinations,
+              tuple(outcomes))
+        for number in replications
+    ]
+    total: dict[str, Table] = {}
+    zone_visits, site_visits = np.zeros(0), 0.0
+    for found, visits, count in map_in_order(_evaluate, tasks, workers):
+        zone_visits = visits if not total else zone_visits + visits
+        site_visits += count
+        total = found if not total else {name: total[name] + found[name] for name in outcomes}
+        tell()
+    share = 1.0 / len(tasks)
+    return {name: share * table for name, table in total.items()}, share * zone_visits, share * site_visits
+
+
+def fit_settings(
+    wish: Wish, replications: Sequence[int], *, workers: int = 1, tell: Callable[[], None] = lambda: None
+) -> Fit:
+    """Evaluate combinations of candidates in every zone.
+
+    Parameters
+    ----------
+    wish : what is asked
+    replications : numbers of the replications to fit to
+    workers : processes
+    tell : called after each replication evaluated
+    """
+    outcomes = tuple(
+        dict.fromkeys((
+            wish.aim.outcome, *(limit.measure.outcome for limit in wish.limits), *SERVICE, "energy_kwh",
+            "time_at_low_h",
+        ))
+    )
+    sizes = [len(wish.offer.candidates[name]) for name in wish.offer.names]
+    listed = [np.arange(size) for size in sizes]
+    zones = len(wish.flat.aisle_names) * wish.flat.floor.zones_per_aisle
+    most = max(16, min(MOST_COMBINATIONS, _MOST_CELLS // zones))
+    is_complete = math.prod(sizes) <= most
+    if not is_complete:
+        singles = np.array(list(_singles(sizes)), dtype=np.int64)
+        table, visits, count = _means(wish, singles, outcomes, replications, workers, tell)
+        listed = _short_lists(wish, sizes, most, table, _bases(wish, visits, count)[0])
+    combinations = np.array(list(itertools.product(*(one.tolist() for one in listed))), dtype=np.int64)
+    table, visits, count = _means(wish, combinations, outcomes, replications, workers, tell)
+    site, zone = _bases(wish, visits, count)
+    allowed = np.ones((len(wish.flat.aisle_names), len(combinations)), dtype=bool)
+    for column, name in enumerate(wish.offer.names):
+        allowed &= wish.offer.allowed[name][:, combinations[:, column]]
+    zone_aisle = np.repeat(np.arange(len(wish.flat.aisle_names)), wish.flat.floor.zones_per_aisle)
+    return Fit(wish.offer.names, combinations, allowed, table, zone_aisle, site, zone, is_complete)
+
+
+def _bases(wish: Wish, zone_visits: FloatColumn, site_visits: float) -> tuple[Base, Base]:
+    """What measures divide by, for the site and for each zone."""
+    days = wish.flat.days
+    hours = wish.flat.duration_s / SECONDS_PER_HOUR
+    zones = len(zone_visits)
+    whole = np.ones(zones)
+    return (
+        Base(np.array(site_visits), np.array(days), np.array(hours), np.array(float(zones))),
+        Base(zone_visits, days * whole, hours * whole, whole),
+    )
+
+
+def _middles(sizes: Sequence[int]) -> list[int]:
+    """The candidate in the middle of each list."""
+    return [size // 2 for size in sizes]
+
+
+def _singles(sizes: Sequence[int]) -> Iterator[list[int]]:
+    """All middles, then each name's candidates with the other names at their middle."""
+    yield _middles(sizes)
+    for column, size in enumerate(sizes):
+        for place in range(size):
+            row = _middles(sizes)
+            row[column] = place
+            yield row
+
+
+def _short_lists(
+    wish: Wish, sizes: Sequence[int], most: int, table: Mapping[str, Table], site: Base
+) -> list[IntColumn]:
+    """Pick so many candidates of each name that all their combinations can be evaluated."""
+    each = max(2, int(most ** (1.0 / len(sizes)) + 1e-9))
+    cut = wish.flat.floor.zones_per_aisle
+    aisles = len(wish.flat.aisle_names)
+    by_aisle = {name: rows.reshape(aisles, cut, -1).sum(axis=1) for name, rows in table.items()}
+    limits = [limit for limit in wish.limits if limit.scope == "site"]
+    base = {name: rows[:, 0] for name, rows in by_aisle.items()}
+    unit, label, cost = [], [], []
+    use: list[list[float]] = [[] for _ in limits]
+    offsets = np.concatenate([[0], np.cumsum(sizes)])
+    for aisle in range(aisles):
+        for column, name in enumerate(wish.offer.names):
+            for place in np.flatnonzero(wish.offer.allowed[name][aisle]).tolist():
+                at = 1 + int(offsets[column]) + place
+                unit.append(aisle * len(sizes) + column)
+                label.append(place)
+                cost.append(float(by_aisle[wish.aim.outcome][aisle, at] - base[wish.aim.outcome][aisle]))
+                for line, limit in zip(use, limits, strict=True):
+                    outcome = limit.measure.outcome
+                    line.append(float(by_aisle[outcome][aisle, at] - base[outcome][aisle]))
+    most_used = np.array([
+        limit.most * float(limit.measure.divisor(site)) - math.fsum(base[limit.measure.outcome]) for limit in limits
+    ])
+    columns = Columns(
+        np.array(unit), np.array(label), np.array(cost), np.array(use).reshape(len(limits), len(unit)), most_used
+    )
+    return _nearest_to_hull(drop_beaten(columns), sizes, each)
+
+
+def _nearest_to_hull(columns: Columns, sizes: Sequence[int], most: int) -> list[IntColumn]:
+    """Let the aisles pick in turn, each its next candidate by reduced cost, until the lists are full."""
+    reduced = reduced_costs(columns)
+    wanted: list[list[list[int]]] = [[] for _ in sizes]
+    ends = np.append(columns.starts[1:], len(columns))
+    for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True):
+        order = first + np.argsort(reduced[first:last], kind="stable")
+        wanted[int(columns.unit[first]) % len(sizes)].append(columns.label[order].tolist())
+    lists = []
+    for size, queues in zip(sizes, wanted, strict=True):
+        if size <= most:
+            lists.append(np.arange(size))
+            continue
+        chosen: dict[int, None] = {}
+        for turn in itertools.zip_longest(*queues):
+            for place in turn:
+                if place is not None and len(chosen) < most:
+                    chosen.setdefault(place)
+        lists.append(np.array(sorted(chosen), dtype=np.int64))
+    return lists
