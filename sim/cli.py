@@ -9,20 +9,19 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from sim.errors import AislewakeError, InputError, MachineError
+from sim.terminal import CONTEXT, free_folder, progress_bar
 
 if TYPE_CHECKING:
+    from sim.replication import Engine
     from sim.results import Result
 
 __all__ = ["aislewake", "main"]
-
-CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
 
 
 @click.group(context_settings=CONTEXT)
@@ -35,30 +34,6 @@ def aislewake() -> None:
       aislewake run
       aislewake check my-site.toml
     """
-
-
-def _free_folder(stem: str) -> Path:
-    """Return a folder name in the working directory that is not taken."""
-    folder, number = Path(f"{stem}-results"), 1
-    while folder.exists():
-        number += 1
-        folder = Path(f"{stem}-results-{number}")
-    return folder
-
-
-def _progress_bar() -> tuple[Callable[[int, int | None], None], Callable[[], None]]:
-    """Return what to call as replications finish, and at the end; silent unless on a terminal."""
-    if not sys.stderr.isatty():
-        return (lambda done, expected: None), (lambda: None)
-    from tqdm import tqdm
-
-    bar = tqdm(unit="replication", leave=False, dynamic_ncols=True)
-
-    def tell(done: int, expected: int | None) -> None:
-        bar.total = expected
-        bar.update(done - bar.n)
-
-    return tell, bar.close
 
 
 def _finish(result: Result, out: Path, force: bool) -> None:
@@ -83,6 +58,13 @@ def _finish(result: Result, out: Path, force: bool) -> None:
     show_default=True,
     help="Processes; the figures do not depend on it.",
 )
+@click.option(
+    "--engine",
+    type=click.Choice(["auto", "replay", "live"]),
+    default="auto",
+    show_default=True,
+    help="Lights after the traffic (replay) or inside it (live); auto: live where drivers react.",
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-results here.")
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
 def run(
@@ -91,6 +73,7 @@ def run(
     replications: int | None,
     replication: int | None,
     workers: int,
+    engine: Engine,
     out: Path | None,
     force: bool,
 ) -> None:
@@ -107,14 +90,14 @@ def run(
     from sim.scenario.toml import load
 
     path = find_scenario(scenario)
-    target = out or _free_folder(path.stem)
+    target = out or free_folder(path.stem)
     from sim.show.folder import refuse_existing
 
     refuse_existing(target, force=force)
     site = load(path)
     from sim.study import replicate
 
-    tell, close = _progress_bar()
+    tell, close = progress_bar()
     try:
         result = replicate.run(
             site,
@@ -122,6 +105,7 @@ def run(
             replications=replications,
             replication=replication,
             workers=workers,
+            engine=engine,
             progress=tell,
         )
     finally:
@@ -158,7 +142,7 @@ def replay(
     from sim.scenario.toml import load
 
     path = find_scenario(scenario)
-    target = out or _free_folder(f"{path.stem}-replay")
+    target = out or free_folder(f"{path.stem}-replay")
     from sim.show.folder import refuse_existing
 
     refuse_existing(target, force=force)

@@ -25,6 +25,8 @@ STREAMS = MappingProxyType(
         "dwell": 9,
         "trailers": 10,
         "battery": 11,
+        "live": 20,
+        "dead sensors": 21,
     }
 )
 """Stream name to its fixed number.  Numbers are never reused or renumbered."""

@@ -51,6 +51,7 @@ class Drives:
     from_m, to_m : position across the aisles, as `Layout.aisle_m` [m] (n,)
     speed, acceleration : as in `Moves` (n,)
     from_aisle, to_aisle : index of the aisle left or turned into at its ends, -1 for none (n,)
+    truck : index of the truck, None where nobody knows (n,)
     """
 
     is_back: NDArray[np.bool_]
@@ -61,6 +62,7 @@ class Drives:
     acceleration: FloatColumn
     from_aisle: IntColumn
     to_aisle: IntColumn
+    truck: IntColumn | None = None
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,9 @@ class Visits:
     run_speed, run_acceleration : of those runs [m/s], [m/s2] (n,)
     moves : the runs inside the aisle, None where a log does not give positions
     drives : the runs along the cross-aisles, None for logs
+    turn : time turning between the last run and the mouth, None for none [s] (n,)
+    truck_weight : how much each truck's dim time counts; () where all count fully
+    truck_seen : whether sensors can see each truck; () where they see all
     """
 
     aisle: IntColumn
@@ -100,6 +105,9 @@ class Visits:
     task_names: tuple[str, ...]
     moves: Moves | None
     drives: Drives | None
+    turn: FloatColumn | None = None
+    truck_weight: tuple[float, ...] = ()
+    truck_seen: tuple[bool, ...] = ()
 
     def __len__(self) -> int:
         return len(self.aisle)
@@ -114,18 +122,28 @@ class Stays:
     zone : index of the zone, ascending (n,)
     visit : index of the visit (n,)
     enter, leave : [s], ascending enter within a zone (n,)
+    weight : how much its dim time counts, None where all count fully (n,)
     """
 
     zone: IntColumn
     visit: IntColumn
     enter: FloatColumn
     leave: FloatColumn
+    weight: FloatColumn | None = None
 
     def of_zone(self, zone: int) -> Stays:
         """Return the stays in one zone, in order of entry."""
         first, last = np.searchsorted(self.zone, [zone, zone + 1])
         rows = slice(int(first), int(last))
-        return Stays(self.zone[rows], self.visit[rows], self.enter[rows], self.leave[rows])
+        weight = None if self.weight is None else self.weight[rows]
+        return Stays(self.zone[rows], self.visit[rows], self.enter[rows], self.leave[rows], weight)
+
+    def that_count(self) -> Stays:
+        """Return the stays of trucks that need light."""
+        if self.weight is None:
+            return self
+        rows = np.flatnonzero(self.weight > 0.0)
+        return Stays(self.zone[rows], self.visit[rows], self.enter[rows], self.leave[rows], self.weight[rows])
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from sim.scenario.schema import Scenario
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["CloseLook", "Estimate", "Levels", "Outcomes", "Result"]
+__all__ = ["CloseLook", "Estimate", "Levels", "Outcomes", "Result", "TrafficBooks"]
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,26 @@ class Levels:
 
 
 @dataclass(frozen=True)
+class TrafficBooks:
+    """The traffic of one replication.
+
+    Attributes
+    ----------
+    hours : by hour of the run (H,): moves_arisen, moves_begun, moves_done, backlog (arisen and not begun by
+        the end of the hour), duty_h, busy_h, charging_h (truck-hours)
+    groups : by truck group: duty_h, busy_h, utilisation (busy over duty), charges, charger_wait_h
+    streams : by stream of work or trailers: arisen, begun, done, backlog_end, wait_mean_s (until begun), due,
+        late, late_share, lateness_mean_s
+    trailers : trailers, docked, gone, door_wait_mean_s, door_wait_max_s, door_stay_mean_s; empty without any
+    """
+
+    hours: Mapping[str, FloatColumn]
+    groups: Mapping[str, Mapping[str, float]]
+    streams: Mapping[str, Mapping[str, float]]
+    trailers: Mapping[str, float]
+
+
+@dataclass(frozen=True)
 class Outcomes:
     """The outcomes of one replication; keys as in `outcome.names.OUTCOMES`.
 
@@ -55,6 +75,7 @@ class Outcomes:
     zones : by zone (Z,)
     hours : by hour of the run (H,)
     quarter_kw : mean site load in each quarter-hour of the local clock (Q,)
+    traffic : the trucks' own books, None where the traffic was not simulated
     Truck outcomes are nan throughout where no visits are known.
     """
 
@@ -62,6 +83,7 @@ class Outcomes:
     zones: Mapping[str, FloatColumn]
     hours: Mapping[str, FloatColumn]
     quarter_kw: FloatColumn
+    traffic: TrafficBooks | None = None
 
 
 @dataclass(frozen=True)
@@ -159,6 +181,25 @@ class Result:
         )
         return frame
 
+    def traffic_frame(self) -> pd.DataFrame | None:
+        """Return the traffic's books as means over replications, a row per hour; None where not simulated."""
+        books = [outcome.traffic for outcome in self.outcomes if outcome.traffic is not None]
+        if not books:
+            return None
+        frame = self.hours_frame()[["hour", "local_time"]]
+        return frame.assign(**_mean_columns([book.hours for book in books]))
+
+    def traffic_summary(self) -> dict[str, dict[str, dict[str, float]]]:
+        """Return means over replications by truck group, by stream of work, and of the trailers."""
+        books = [outcome.traffic for outcome in self.outcomes if outcome.traffic is not None]
+        if not books:
+            return {}
+        return {
+            "trucks": _mean_tables([book.groups for book in books]),
+            "work": _mean_tables([book.streams for book in books]),
+            "trailers": _mean_tables([{"all": book.trailers} for book in books if book.trailers]),
+        }
+
     def headline_frame(self) -> pd.DataFrame:
         """Return mean and half-width of every outcome's site total, a row per outcome."""
         import pandas as pd
@@ -169,6 +210,16 @@ class Result:
     def _repr_html_(self) -> str:
         """Show the headline as a table in a notebook."""
         return str(self.headline_frame().to_html(na_rep="", float_format=lambda value: f"{value:,.4g}"))
+
+
+def _mean_tables(tables: list[Mapping[str, Mapping[str, float]]]) -> dict[str, dict[str, float]]:
+    """Mean of each figure of each row over replications."""
+    if not tables:
+        return {}
+    return {
+        row: {key: float(np.mean([table[row][key] for table in tables])) for key in figures}
+        for row, figures in tables[0].items()
+    }
 
 
 def _mean_columns(tables: list[Mapping[str, FloatColumn]]) -> dict[str, FloatColumn]:

@@ -139,7 +139,10 @@ def zones_of(
             commands, dim_entries = twin.walk(
                 periods,
                 scenario.sensors_of(aisle).latency_s,
-                twin.unite([(start, end) for zone, start, end in seen if zone == name]),
+                twin.unite([
+                    (start, end) for zone, start, end in seen
+                    if abs(names.index(zone) - part) <= scenario.floor.lead_zones
+                ]),
                 sorted(enter for _, enter, _ in own),
             )
             zones.append(Zone(
@@ -205,8 +208,8 @@ def add_zone(
         add("code_minimum_kwh", start, zone.dimmed * full * length * (1.0 if is_code_full else 0.5) + fixed)
         if command.state != "high":
             add("time_at_low_h", start, length)
-        if command.level == 0.0:
-            add("time_at_zero_h", start, length)
+            if command.level == 0.0:
+                add("time_at_zero_h", start, length)
         if trucks:
             add("occupied_h", start, length)
         elif command.state == "high":

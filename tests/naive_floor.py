@@ -1,9 +1,9 @@
 """The floor written the obvious way in SimPy: a process a task, `simpy.Resource` for fleet and aisles.
 
 Comes in: layout, one truck group, tasks.  Goes out: visits.  Slow and plain on purpose: every leg is a
-timeout of its own, every route is worked out where it is driven, nothing is planned ahead.  It is the oracle of the
-program's visits (tests/truth) and the yardstick of its speed (tests/bench), written from the meaning of the
-words: single command, the truck idle longest goes first, full aisles are entered in order of arrival.
+timeout of its own, every route is worked out where it is driven, nothing is planned ahead.  It is the oracle
+of the program's visits (tests/truth) and the yardstick of its speed (tests/bench), written from the meaning
+of the words: single command, the truck idle longest goes first, full aisles are entered in order of arrival.
 Every truck has a driver all the time.
 """
 

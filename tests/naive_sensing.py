@@ -1,8 +1,9 @@
 """The sensors written the obvious way: where is each truck at an instant, and who sees it there.
 
 Comes in: layout, visits with their runs.  Goes out: for one instant after another, which zones see motion.
-Nothing is drawn: every motion in range is seen, every truck that passes within range too, and a standing truck
-never.  Pure Python, one instant and one truck at a time; the oracle of the program's sensing (tests/truth).
+Nothing is drawn: every motion in range is seen, every truck that passes within range too, and a standing
+truck never.  Pure Python, one instant and one truck at a time; the oracle of the program's sensing
+(tests/truth).
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ __all__ = ["NaiveSensing", "way_done"]
 
 
 def way_done(time: float, length: float, speed: float, acceleration: float) -> float | None:
-    """Return how far a run from rest to rest has come so long after its start; None when it is not under way."""
+    """Return how far a run has come so long after its start, rest to rest; None when not under way."""
     if acceleration == 0.0:
         return speed * time if 0.0 <= time <= length / speed else None
     top = min(speed, math.sqrt(acceleration * length))

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.schema import Luminaires, Scenario, Sensors
@@ -38,6 +39,8 @@ class Layout:
     luminaires, sensors : the resolved tables of each aisle (A,)
     sensor_aisle, sensor_zone, sensor_m : aisle, zone and position of each sensor (S,)
     front_sensor, back_sensor : the sensor nearest to either mouth, by aisle (A,)
+    lead_zones : motion counts in so many zones on either side
+    dead_sensor : whether a sensor is named dead, None where none is (S,)
     """
 
     aisles: tuple[str, ...]
@@ -60,6 +63,8 @@ class Layout:
     sensor_m: FloatColumn
     front_sensor: IntColumn
     back_sensor: IntColumn
+    lead_zones: int = 0
+    dead_sensor: NDArray[np.bool_] | None = None
 
     @property
     def zones_per_aisle(self) -> int:
@@ -134,6 +139,7 @@ def lay_out(scenario: Scenario) -> Layout:
     sensor_zone: list[int] = []
     sensor_m: list[float] = []
     front, back = [], []
+    dead: list[bool] = []
     for aisle, (lamps, eyes) in enumerate(zip(luminaires, sensors, strict=True)):
         home = _luminaire_zones(lamps.per_aisle, cut)
         is_fixed = np.arange(lamps.per_aisle) >= lamps.per_aisle - lamps.fixed_on
@@ -142,6 +148,8 @@ def lay_out(scenario: Scenario) -> Layout:
         positions, zones = sensor_positions(eyes, lamps, float(length[aisle]), cut)
         front.append(len(sensor_m) + int(np.argmin(positions)))
         back.append(len(sensor_m) + int(np.argmax(positions)))
+        named = scenario.dead_sensors_of(names[aisle], len(positions))
+        dead.extend(number + 1 in named for number in range(len(positions)))
         sensor_m.extend(positions.tolist())
         sensor_zone.extend((aisle * cut + zones).tolist())
         sensor_aisle.extend([aisle] * len(positions))
@@ -169,4 +177,6 @@ def lay_out(scenario: Scenario) -> Layout:
         sensor_m=np.array(sensor_m, dtype=np.float64),
         front_sensor=np.array(front, dtype=np.int64),
         back_sensor=np.array(back, dtype=np.int64),
+        lead_zones=floor.lead_zones,
+        dead_sensor=np.array(dead, dtype=bool) if any(dead) else None,
     )

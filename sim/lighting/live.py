@@ -15,19 +15,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
-import numpy as np
 import simpy
 
+from sim.lighting.live_rows import HIGH, LOW, LOWEST, Fade, Row, as_commands, cut_levels
 from sim.lighting.replay import BORDER, DETECTION, SECOND, START, TIMEOUT, Commands
 from sim.lighting.timetable import Program
 from sim.results import Levels
 
 __all__ = ["STATED", "LiveZone", "Policy", "StatedPolicy"]
 
-HIGH, LOW, LOWEST = "high", "low", "second"
 NEVER = math.inf
 
 
@@ -69,40 +67,6 @@ class StatedPolicy:
 STATED = StatedPolicy()
 
 
-@dataclass(frozen=True)
-class _Fade:
-    """A straight change of the light from `origin` at `begin` to `target`, `length` seconds long."""
-
-    begin: float
-    origin: float
-    target: float
-    length: float
-
-    def at(self, time: float) -> float:
-        """Return the light; exactly the target once the fade is over."""
-        if time >= self.begin + self.length:
-            return self.target
-        return self.origin + (self.target - self.origin) * ((time - self.begin) / self.length)
-
-    def time_of(self, level: float) -> float:
-        """Return when the light first is at least as high as a level that it passes."""
-        if level >= self.target:
-            return self.begin + self.length
-        return self.begin + self.length * ((level - self.origin) / (self.target - self.origin))
-
-
-@dataclass(frozen=True)
-class _Row:
-    """A command with the fade that is under way after it."""
-
-    time: float
-    state: str
-    level: float
-    period: int
-    cause: int
-    fade: _Fade
-
-
 class LiveZone:
     """One control zone in a running simulation.
 
@@ -119,16 +83,19 @@ class LiveZone:
     instant is one timetable change, whether it is told before or after the border's own alarm.
     """
 
-    def __init__(
-        self, env: simpy.Environment, name: str, program: Program, policy: Policy = STATED
-    ) -> None:
+    def __init__(self, env: simpy.Environment, name: str, program: Program, policy: Policy = STATED) -> None:
         self.env, self.name, self.program = env, name, program
         self._policy = policy
         self._columns = [
             column.tolist()
             for column in (
-                program.delay_s, program.second_s, program.occupied, program.unoccupied, program.second,
-                program.fade_up_s, program.fade_down_s,
+                program.delay_s,
+                program.second_s,
+                program.occupied,
+                program.unoccupied,
+                program.second,
+                program.fade_up_s,
+                program.fade_down_s,
             )
         ]
         self._borders = program.border[1:-1].tolist()
@@ -140,14 +107,12 @@ class LiveZone:
         self._alarm = NEVER
         self._border_at = -math.inf
         self._waiting: list[tuple[float, simpy.Event]] = []
-        self._seen: list[tuple[float, float]] = []
-        self._began = 0.0
-        self._rows: list[_Row] = []
+        self._rows: list[Row] = []
         self._take_settings()
         self._state = LOWEST if self._second < NEVER else LOW
         level = self._level_of_state()
-        self._before = self._fade = _Fade(0.0, level, level, 0.0)
-        self._rows.append(_Row(0.0, self._state, level, 0, START, self._fade))
+        self._before = self._fade = Fade(0.0, level, level, 0.0)
+        self._rows.append(Row(0.0, self._state, level, 0, START, self._fade))
         if self._borders:
             env.process(self._keep_borders())
 
@@ -160,7 +125,6 @@ class LiveZone:
         self._moving += 1
         if self._moving > 1:
             return
-        self._began = now
         if self._due < NEVER:
             return
         is_held = now - self._felt_end <= self._delay
@@ -184,7 +148,6 @@ class LiveZone:
         if self._moving:
             return
         self._last_end = now
-        self._seen.append((self._began, now))
         if self._due == NEVER:
             self._feel()
             self._set_alarm()
@@ -229,13 +192,6 @@ class LiveZone:
         """Drop an event of `reaches` that nobody waits for any more."""
         self._waiting = [one for one in self._waiting if one[1] is not event]
 
-    def lit_until(self) -> float:
-        """Return how long the light stays up if nothing more is seen; -inf where it is not high."""
-        self._settle(self.env.now)
-        if self._state != HIGH:
-            return -math.inf
-        return NEVER if self._is_felt() else self._felt_end + self._delay
-
     # ---- settings
 
     def _take_settings(self) -> None:
@@ -269,6 +225,10 @@ class LiveZone:
 
     def _settle(self, now: float) -> None:
         """Do all that fell due until now, in order of time."""
+        is_quiet = now < self._next_border and self._due == NEVER
+        if is_quiet and (self._moving or (self._state == HIGH and now - self._felt_end <= self._delay)):
+            # by far most often nothing fell due: motion goes on, or the light is still held
+            return
         while True:
             due = self._due if self._due < self._next_border else self._next_border
             until = due if due <= now else now
@@ -343,10 +303,12 @@ class LiveZone:
         if level != self._fade.target:
             light = self._fade.at(time)
             up, down = self._columns[5][self._number], self._columns[6][self._number]
-            self._fade = _Fade(time, light, level, up if level > light else down if level < light else 0.0)
+            self._fade = Fade(time, light, level, up if level > light else down if level < light else 0.0)
             for waiting in self._waiting:
                 self._watch(*waiting)
-        self._rows.append(_Row(time, self._state, level, self._number, cause, self._fade))
+        if cause == SECOND and level == self._rows[-1].level:
+            return
+        self._rows.append(Row(time, self._state, level, self._number, cause, self._fade))
 
     def _ring(self, time: float, action: Callable[[simpy.Event], None]) -> None:
         """Call an action at a time, or a rounding error beside it."""
@@ -365,9 +327,11 @@ class LiveZone:
         else:
             return
         time = self._felt_end + age
+        if self._alarm <= time:
+            return
         while time - self._felt_end <= age:
             time = math.nextafter(time, NEVER)
-        if time < self._alarm and time < self.program.end_s:
+        if time < self.program.end_s:
             self._alarm = time
             self._ring(time, self._wake)
 
@@ -401,37 +365,4 @@ class LiveZone:
         end_s = self.program.end_s
         self._settle(math.nextafter(end_s, -math.inf))
         self._let_age(end_s)
-        if self._moving:
-            self._seen.append((self._began, end_s))
-            self._moving = 0
-        rows = self._rows
-        commands = Commands(
-            time=np.array([row.time for row in rows]),
-            is_high=np.array([row.state == HIGH for row in rows]),
-            level=np.array([row.level for row in rows]),
-            period=np.array([row.period for row in rows], dtype=np.int64),
-            cause=np.array([row.cause for row in rows], dtype=np.int64),
-        )
-        return commands, self._cut_levels(end_s)
-
-    def seen(self) -> list[tuple[float, float]]:
-        """Return start and end of all motion told so far, once it is over [s]."""
-        return self._seen
-
-    def _cut_levels(self, end_s: float) -> Levels:
-        """Cut the light at commands and ends of fades into straight pieces."""
-        pieces: list[tuple[float, float, float, float, float, float, bool]] = []
-        ends = [row.time for row in self._rows[1:]] + [end_s]
-        for row, end in zip(self._rows, ends, strict=True):
-            over = row.fade.begin + row.fade.length
-            marks = [row.time, over, end] if row.time < over < end else [row.time, end]
-            occupied = self._columns[2][row.period]
-            for start, stop in zip(marks[:-1], marks[1:], strict=True):
-                if start < stop:
-                    light = (row.fade.at(start), row.fade.at(stop))
-                    pieces.append((start, stop, *light, row.level, occupied, row.state == HIGH))
-        start_, end_, first, last, command, occupied_, is_high = zip(*pieces, strict=True)
-        return Levels(
-            start=np.array(start_), end=np.array(end_), start_level=np.array(first), end_level=np.array(last),
-            command=np.array(command), occupied=np.array(occupied_), is_high=np.array(is_high),
-        )
+        return as_commands(self._rows), cut_levels(self._rows, self._columns[2], end_s)

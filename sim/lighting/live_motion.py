@@ -51,17 +51,14 @@ def tell_motion(
     hearers : the zones in which this motion counts
     start, end : intervals in order that do not overlap; a pulse has start = end [s] (n,)
     """
+    timeout = env.timeout
     for begin, finish in zip(start, end, strict=True):
-        while env.now < begin:
-            yield env.timeout(_step(env.now, begin))
-        if begin == finish:
-            for zone in hearers:
-                zone.pulse()
-            continue
+        while (now := env.now) < begin:
+            yield timeout(_step(now, begin))
         for zone in hearers:
             zone.motion_began()
-        while env.now < finish:
-            yield env.timeout(_step(env.now, finish))
+        while (now := env.now) < finish:
+            yield timeout(_step(now, finish))
         for zone in hearers:
             zone.motion_ended()
 
@@ -83,6 +80,7 @@ def light_live(
     programs: Sequence[Program],
     detections: Detections,
     hearers: Sequence[Sequence[int]],
+    failed: Sequence[int] = (),
     policy: Policy = STATED,
 ) -> list[tuple[Commands, Levels]]:
     """Run the lights as processes on recorded motion.
@@ -93,6 +91,7 @@ def light_live(
     programs : settings in force, by aisle (A,)
     detections : what each zone's own sensors saw
     hearers : for each zone, the zones in which its motion counts (Z,)
+    failed : zones without a working sensor, which stay high
     policy : decides delays and levels
 
     Returns
@@ -101,6 +100,8 @@ def light_live(
     """
     env = simpy.Environment()
     zones = make_zones(env, names, zone_aisle, programs, policy)
+    for number in failed:
+        zones[number].motion_began()
     for number in range(len(zones)):
         start, end = detections.of_zone(number)
         if len(start):

@@ -1,7 +1,8 @@
 """Power of a luminaire at a level, and the exact energy of a straight change of level.
 
-Comes in: the luminaires table.  Goes out: watts and joules.  Before: `scenario`; after: `outcome`.
-P(level) is linear between the rows of a table, by default (0, standby) and (1, full).
+Comes in: the luminaires table.  Goes out: watts, joules, shares of light.  Before: `scenario`,
+`lighting/dali`; after: `outcome`.  P(level) is linear between the rows of a table, by default (0, standby)
+and (1, full).
 """
 
 from __future__ import annotations
@@ -10,10 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sim.lighting.dali import LARGEST_LEVEL, light_of_command, light_of_level
 from sim.records import FloatColumn
 from sim.scenario.schema import Luminaires
 
-__all__ = ["PowerCurve", "power_curve"]
+__all__ = ["PowerCurve", "light_share", "power_curve"]
+
+JUST_LIT = 1e-9
+"""A level so near to 0 that no fade or setting stops between."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +66,45 @@ class PowerCurve:
 
 
 def power_curve(luminaires: Luminaires) -> PowerCurve:
-    """Return the table of one aisle's luminaires; a stated `power_curve` replaces the straight line."""
-    rows = luminaires.power_curve or ((0.0, luminaires.standby_w), (1.0, luminaires.full_w))
+    """Return the table of one aisle's luminaires.
+
+    A stated table replaces the straight line from standby to full; with "iec62386-log" power follows the
+    light of a command.  Below a driver's least level the watts stay; a relay takes them away at level 0.
+
+    Notes
+    -----
+    A jump at level 0 is a row at level `JUST_LIT`: a fade spends next to no time below it.
+    """
+    stated, standby, full = luminaires.power_curve, luminaires.standby_w, luminaires.full_w
+    rows: list[tuple[float, float]]
+    if isinstance(stated, tuple):
+        rows = list(stated)
+    elif stated == "iec62386-log":
+        rows = [
+            (number / LARGEST_LEVEL, standby + (full - standby) * light_of_level(number))
+            for number in range(LARGEST_LEVEL + 1)
+        ]
+    else:
+        rows = [(0.0, standby), (1.0, full)]
+    least = luminaires.driver_min_level
+    if least:
+        held = float(np.interp(least, [row[0] for row in rows], [row[1] for row in rows]))
+        above = [row for row in rows if row[0] > least]
+        rows = [rows[0], (min(JUST_LIT, 0.5 * least), held), (least, held), *above]
+    if luminaires.relay_off:
+        rows = [(0.0, 0.0), *([] if least else [(JUST_LIT, rows[0][1])]), *rows[1:]]
     return PowerCurve(np.array([row[0] for row in rows]), np.array([row[1] for row in rows]))
+
+
+def light_share(luminaires: Luminaires, level: float) -> float:
+    """Return the light of a commanded level as a share of full light.
+
+    Examples
+    --------
+    >>> lamps = Luminaires(per_aisle=1, full_w=100.0, driver_min_level=0.1)
+    >>> light_share(lamps, 0.05), light_share(lamps, 0.5), light_share(lamps, 0.0)
+    (0.1, 0.5, 0.0)
+    """
+    least = luminaires.driver_min_level
+    held = max(level, least) if least and level > 0.0 else level
+    return light_of_command(held) if luminaires.power_curve == "iec62386-log" else held

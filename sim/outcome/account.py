@@ -100,6 +100,19 @@ def sum_by(place: IntColumn, amount: FloatColumn, count: int) -> FloatColumn:
     return np.bincount(place, weights=amount, minlength=count).astype(np.float64)
 
 
+def _present_weight(stays: Stays, time: FloatColumn) -> FloatColumn | IntColumn:
+    """The same, each truck counting by its service weight (n,)."""
+    if stays.weight is None:
+        return _present(stays, time)
+    sums = []
+    for edge in (stays.enter, stays.leave):
+        order = np.argsort(edge, kind="stable")
+        reached = np.concatenate([[0.0], np.cumsum(stays.weight[order])])
+        sums.append(reached[np.searchsorted(edge[order], time, side="right")])
+    # nobody there is exactly 0, whatever the rounding of the sums
+    return np.where(_present(stays.that_count(), time) > 0, sums[0] - sums[1], 0.0)
+
+
 def _present(stays: Stays, time: FloatColumn) -> IntColumn:
     """Trucks in the zone at times: enter <= t < leave (n,)."""
     arrived = np.searchsorted(np.sort(stays.enter), time, side="right")
@@ -153,7 +166,8 @@ def keep_books(
         "schedule_only_kwh": by_hour((dimmed * curve.at(pieces.occupied) + fixed_w) * length)
         / JOULES_PER_KWH,
         "time_at_low_h": by_hour(np.where(pieces.is_high, 0.0, length)) / SECONDS_PER_HOUR,
-        "time_at_zero_h": by_hour(np.where(pieces.command == 0.0, length, 0.0)) / SECONDS_PER_HOUR,
+        "time_at_zero_h": by_hour(np.where(~pieces.is_high & (pieces.command == 0.0), length, 0.0))
+        / SECONDS_PER_HOUR,
         "switch_ups": _count_events(bins, time[turned & ~was_high & (cause == DETECTION)]),
         "switch_downs": _count_events(bins, downs),
         "timetable_changes": _count_events(bins, time[(cause == BORDER) & (commands.level[1:] != was_level)]),
@@ -166,18 +180,22 @@ def keep_books(
         missing = np.where(
             is_dim, (pieces.occupied - light) / np.where(pieces.occupied > 0.0, pieces.occupied, 1.0), 0.0
         )
-        false_off_times = downs[_present(stays, downs) > 0]
+        served = stays.that_count()
+        weighted = _present_weight(stays, pieces.start)
+        false_off_times = downs[_present(served, downs) > 0]
         before = np.searchsorted(commands.time, stays.enter, side="left") - 1
         dim_entry = (before < 0) | ~commands.is_high[np.maximum(before, 0)]
         hours |= {
             "lit_empty_h": by_hour(np.where(pieces.is_high & (trucks == 0), length, 0.0)) / SECONDS_PER_HOUR,
             "occupied_h": by_hour(np.where(trucks > 0, length, 0.0)) / SECONDS_PER_HOUR,
-            "dim_truck_s": by_hour(np.where(is_dim, trucks * length, 0.0)),
-            "shortfall_truck_s": by_hour(missing * trucks * length),
-            "dim_entries": _count_events(bins, stays.enter[dim_entry]),
+            "dim_truck_s": by_hour(np.where(is_dim, weighted * length, 0.0)),
+            "shortfall_truck_s": by_hour(missing * weighted * length),
+            "dim_entries": _count_events(bins, stays.enter[dim_entry])
+            if stays.weight is None
+            else sum_by(bins.hour_of(stays.enter), stays.weight * dim_entry, bins.hours),
             "false_offs": _count_events(bins, false_off_times),
         }
-        spells = _find_spells(pieces, is_dim, stays)
+        spells = _find_spells(pieces, is_dim, served)
     return ZoneBooks(
         hours=hours,
         quarter_j=sum_by(quarter, joules, len(bins.quarter_hour)),

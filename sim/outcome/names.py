@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["HEADLINES", "OUTCOMES", "TRUCK_OUTCOMES", "Outcome"]
+__all__ = ["ALL_OUTCOMES", "HEADLINES", "LIVE_OUTCOMES", "OUTCOMES", "TRUCK_OUTCOMES", "Outcome"]
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ _LIST = (
     Outcome("peak_kw", "kW", "highest mean load over a quarter-hour", is_additive=False),
     Outcome("always_on_peak_kw", "kW", "the same, always on", is_additive=False),
     Outcome("time_at_low_h", "h", "zone-hours with the command not high"),
-    Outcome("time_at_zero_h", "h", "zone-hours with the commanded level at 0"),
+    Outcome("time_at_zero_h", "h", "zone-hours with the command not high and its level 0"),
     Outcome("lit_empty_h", "h", "zone-hours at high with no truck in the zone", needs_visits=True),
     Outcome("occupied_h", "h", "zone-hours with at least one truck", needs_visits=True),
     Outcome("dim_truck_s", "s", "truck-seconds below the occupied level", needs_visits=True),
@@ -59,6 +59,21 @@ _LIST = (
 )
 
 OUTCOMES: dict[str, Outcome] = {outcome.name: outcome for outcome in _LIST}
+LIVE_OUTCOMES: dict[str, Outcome] = {
+    outcome.name: outcome
+    for outcome in (
+        Outcome("light_lost_min", "min", "driver-minutes lost by slowing down and waiting for light"),
+        Outcome(
+            "light_lost_min_per_shift", "min", "the same per driver and 8 hours on duty", is_additive=False
+        ),
+        Outcome("light_waits", "-", "stops at a mouth for light"),
+        Outcome("light_waits_given_up", "-", "such stops that ended without the light"),
+    )
+}
+"""Further site totals where drivers react to the light; they stand behind the others."""
+
+ALL_OUTCOMES: dict[str, Outcome] = {**OUTCOMES, **LIVE_OUTCOMES}
+
 TRUCK_OUTCOMES: tuple[str, ...] = tuple(outcome.name for outcome in _LIST if outcome.needs_visits)
 HEADLINES: tuple[str, ...] = (
     "saved_kwh",

@@ -13,22 +13,18 @@ import numpy as np
 
 from sim.floor.layout import Layout
 from sim.lighting.power import PowerCurve, power_curve
-from sim.lighting.replay import command_zone, run_fades
+from sim.lighting.replay import Commands, command_zone, run_fades
 from sim.lighting.timetable import Program
 from sim.outcome.account import Spells, ZoneBooks, keep_books, sum_by
 from sim.outcome.clock import Bins
+from sim.outcome.limits import CODE_CUT, CODE_DELAY
 from sim.outcome.names import OUTCOMES
 from sim.records import Detections, FloatColumn, Stays, Visits
 from sim.results import CloseLook, Levels, Outcomes
 from sim.sensing.coverage import unite
 from sim.units import JOULES_PER_KWH, QUARTER_S, SECONDS_PER_HOUR
 
-__all__ = ["CODE_DELAY_S", "code_minimum", "light_up"]
-
-CODE_DELAY_S = 1200.0
-"""Longest delay of partial automatic off: 20 minutes (ANSI/ASHRAE/IES 90.1-2019, 9.4.1.1(g))."""
-CODE_CUT = 0.5
-"""Least cut of power of the same rule."""
+__all__ = ["code_minimum", "keep_site_books", "light_up"]
 
 
 def code_minimum(
@@ -44,13 +40,13 @@ def code_minimum(
     start, end : united detections of the whole aisle [s] (n,)
     curve, dimmed, fixed : of the zone
     """
-    lit_from, lit_to = start, np.minimum(np.append(start[1:], bins.end_s), end + CODE_DELAY_S)
+    lit_from, lit_to = start, np.minimum(np.append(start[1:], bins.end_s), end + CODE_DELAY.value)
     length = np.concatenate([[0.0], np.cumsum(np.maximum(lit_to - lit_from, 0.0))])
     knots = np.stack([lit_from, lit_to], axis=1).ravel()
     heights = np.stack([length[:-1], length[1:]], axis=1).ravel()
     lit = np.diff(np.interp(bins.hour_edges, knots, heights)) if len(start) else np.zeros(bins.hours)
     whole = np.diff(bins.hour_edges)
-    dimmed_j = dimmed * curve.full_w * (lit + (1.0 - CODE_CUT) * (whole - lit))
+    dimmed_j = dimmed * curve.full_w * (lit + (1.0 - CODE_CUT.value) * (whole - lit))
     return (dimmed_j + fixed * curve.full_w * whole) / JOULES_PER_KWH
 
 
@@ -90,12 +86,34 @@ def light_up(
     visits, stays : None where no visits are known
     bins : hours and quarter-hours of the run
     """
+    lights: list[tuple[Commands, Levels]] = []
+    for zone, aisle in enumerate(layout.zone_aisle):
+        commands = command_zone(*detections.of_zone(zone), programs[aisle])
+        lights.append((commands, run_fades(commands, programs[aisle])))
+    return keep_site_books(layout, lights, detections, visits, stays, bins)
+
+
+def keep_site_books(
+    layout: Layout,
+    lights: Sequence[tuple[Commands, Levels]],
+    detections: Detections,
+    visits: Visits | None,
+    stays: Stays | None,
+    bins: Bins,
+) -> tuple[Outcomes, CloseLook]:
+    """Account for everything, given what the lights did.
+
+    Parameters
+    ----------
+    layout : the site
+    lights : commands and light of every zone, from either engine (Z,)
+    detections, visits, stays, bins : as in `light_up`
+    """
     curves = [power_curve(luminaires) for luminaires in layout.luminaires]
     books: list[ZoneBooks] = []
     light: list[Levels] = []
     for zone, aisle in enumerate(layout.zone_aisle):
-        commands = command_zone(*detections.of_zone(zone), programs[aisle])
-        levels = run_fades(commands, programs[aisle])
+        commands, levels = lights[zone]
         inside = None if stays is None else stays.of_zone(zone)
         books.append(
             keep_books(

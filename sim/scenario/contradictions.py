@@ -8,7 +8,11 @@ Each check is a small function that runs on whatever parts are valid.
 
 from __future__ import annotations
 
+from sim.scenario.dock_checks import DOCK_CHECKS
 from sim.scenario.faults import Problem
+from sim.scenario.fleet_checks import FLEET_CHECKS
+from sim.scenario.light_checks import LIGHT_CHECKS, LIGHT_NOTICES
+from sim.scenario.live_checks import LIVE_CHECKS, LIVE_NOTICES
 from sim.scenario.notices import NOTICES
 from sim.scenario.parts import Parts
 from sim.scenario.schema import Scenario
@@ -18,7 +22,8 @@ from sim.scenario.week_checks import WEEK_CHECKS
 
 __all__ = ["find_contradictions", "find_notices"]
 
-CHECKS = (*SITE_CHECKS, *WEEK_CHECKS, *TRAFFIC_CHECKS)
+TELLERS = (*NOTICES, *LIGHT_NOTICES, *LIVE_NOTICES)
+CHECKS = (*SITE_CHECKS, *LIGHT_CHECKS, *WEEK_CHECKS, *TRAFFIC_CHECKS, *FLEET_CHECKS, *DOCK_CHECKS, *LIVE_CHECKS)
 
 
 def find_contradictions(parts: Parts) -> tuple[Problem, ...]:
@@ -38,4 +43,4 @@ def find_notices(scenario: Scenario) -> tuple[str, ...]:
     plain sentences, the same for the same scenario; a resolved file that was written out has every
     default stated, so that nothing counts as left open in it
     """
-    return tuple(dict.fromkeys(sentence for notice in NOTICES for sentence in notice(scenario)))
+    return tuple(dict.fromkeys(sentence for notice in TELLERS for sentence in notice(scenario)))

@@ -32,7 +32,7 @@ def why_no_holidays(country: str) -> str | None:
     try:
         public_holidays(country, [2027])
     except ImportError:
-        return 'needs the library "holidays": pip install "aislewake[holidays]", or list the dates in holidays'
+        return 'needs the library "holidays": pip install aislewake[holidays]; or list the dates in holidays'
     except NotImplementedError:
         return f'"{country}" is not known to the holidays library; write a code such as "DE" or "US-CA"'
     return None

@@ -141,7 +141,7 @@ def allowed_text(path: Key) -> str:
     Examples
     --------
     >>> allowed_text(("trucks", 0, "speed_empty_m_per_s"))
-    'a number above 0, at most 20 [m/s]'
+    'a number above 0, at most 1,000 [m/s]'
     >>> allowed_text(("sensors", "at"))
     '"ends" or "every", or a list of numbers, each from 0 to 10,000,000 [m]'
     """
@@ -164,6 +164,8 @@ def _is_measure(node: Node) -> bool:
 def _form(node: Node) -> str:
     """Say one form of a value in words."""
     kind = node.get("type")
+    if "const" in node:
+        return json.dumps(node["const"])
     if "enum" in node:
         return " or ".join(json.dumps(choice) for choice in node["enum"])
     if kind in ("number", "integer"):
@@ -172,6 +174,8 @@ def _form(node: Node) -> str:
         return "a local date such as 2027-12-25, without quotes"
     if kind == "string":
         return _PATTERN_WORDS.get(node.get("pattern", ""), "text in quotes")
+    if kind == "boolean":
+        return "true or false"
     if kind == "array":
         return _list_form(node)
     return "a table"

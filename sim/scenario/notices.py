@@ -35,7 +35,7 @@ def tell_open_facts(scenario: Scenario) -> Iterator[str]:
 
 def tell_no_traffic(scenario: Scenario) -> Iterator[str]:
     """Without work nothing moves."""
-    if not scenario.work:
+    if not (scenario.work or scenario.inbound or scenario.outbound):
         yield "There is no [[work]]: nothing moves, unless logs are replayed."
 
 
@@ -43,7 +43,7 @@ def tell_equal_aisles(scenario: Scenario) -> Iterator[str]:
     """Equal aisles are never a silent default."""
     if len(scenario.aisle_names) < 2:
         return
-    for work in scenario.work:
+    for work in (*scenario.work, *scenario.inbound, *scenario.outbound):
         if work.aisle_skew is None and work.top_20pct_share is None and work.aisle_shares is None:
             yield (
                 f'All aisles are taken as equally busy, because work "{work.name}" gives no aisle_skew, '
@@ -64,17 +64,18 @@ def tell_unused_settings(scenario: Scenario) -> Iterator[str]:
 def tell_idle_keys(scenario: Scenario) -> Iterator[str]:
     """A power curve decides; watts beside it say nothing."""
     curve = scenario.luminaires.power_curve
-    if curve is not None and curve[-1][1] != scenario.luminaires.full_w:
+    if isinstance(curve, tuple) and curve[-1][1] != scenario.luminaires.full_w:
         yield (
             f"luminaires.full_w = {scenario.luminaires.full_w:g} W differs from the power_curve at level 1, "
             f"{curve[-1][1]:g} W: the curve is used."
         )
     for number, override in enumerate(scenario.override, start=1):
         given = [key for key in ("full_w", "standby_w") if key in override.model_fields_set]
-        curves = {scenario.luminaires_of(name).power_curve for name in override.aisles} - {None}
+        stated = (scenario.luminaires_of(name).power_curve for name in override.aisles)
+        curves = {rows for rows in stated if isinstance(rows, tuple)}
         for key in given:
             at = -1 if key == "full_w" else 0
-            watts = sorted({rows[at][1] for rows in curves if rows and rows[at][1] != getattr(override, key)})
+            watts = sorted({rows[at][1] for rows in curves if rows[at][1] != getattr(override, key)})
             if watts:
                 drawn = " or ".join(f"{value:g}" for value in watts)
                 yield (
@@ -153,14 +154,15 @@ def unseen_s(groups: Sequence[Trucks], length_m: float) -> float:
 
 def tell_blind_stretches(scenario: Scenario) -> Iterator[str]:
     """A stretch so long that a truck at work in it goes unseen until the light dims."""
-    if not scenario.trucks or not scenario.work:
+    driven = [trucks for trucks in scenario.trucks if trucks.kind == "truck" and trucks.service_weight > 0.0]
+    if not driven or not (scenario.work or scenario.inbound or scenario.outbound):
         return
     for kind in sort_aisles(scenario):
         stretches = unseen_stretches(kind)
         if not stretches:
             continue
         start, end = max(stretches, key=lambda stretch: stretch[1] - stretch[0])
-        unseen = unseen_s(scenario.trucks, end - start)
+        unseen = unseen_s(driven, end - start)
         short = {
             name: delay
             for name in dict.fromkeys(kind.settings_names[row.settings] for row in scenario.timetable)
@@ -210,7 +212,8 @@ def tell_level_zero(scenario: Scenario) -> Iterator[str]:
 def tell_unattended_work(scenario: Scenario) -> Iterator[str]:
     """Work that comes in hours without drivers waits, and comes in a rush with the next shift."""
     for work in scenario.work:
-        able = work.trucks or [trucks.name for trucks in scenario.trucks]
+        kind = "walker" if work.kind == "walk" else "truck"
+        able = work.trucks or [trucks.name for trucks in scenario.trucks if trucks.kind == kind]
         spans = _shift_spans([shift for shift in scenario.shifts if shift.trucks in able])
         rates = work.per_hour if isinstance(work.per_hour, tuple) else (work.per_hour,) * 24
         hours: list[tuple[int, int]] = []
@@ -225,8 +228,9 @@ def tell_unattended_work(scenario: Scenario) -> Iterator[str]:
                     hours.append((start, start + 3600))
         if hours:
             yield (
-                f'Work "{work.name}" comes also in hours when no truck that may do it has a driver '
-                f"({spans_text(hours)}): it waits for the next shift."
+                f'Work "{work.name}" comes also in hours when no {kind} that may do it '
+                f"{'is there' if kind == 'walker' else 'has a driver'} ({spans_text(hours)}): "
+                "it waits for the next shift."
             )
 
 

@@ -15,10 +15,13 @@ from typing import Any, TypeVar
 from sim.scenario.positions import Key
 from sim.scenario.schema import (
     Floor,
+    Inbound,
     Lighting,
     Luminaires,
+    Outbound,
     Override,
     Part,
+    Recommend,
     Scenario,
     Sensors,
     Settings,
@@ -27,10 +30,14 @@ from sim.scenario.schema import (
     Trucks,
     Work,
 )
+from sim.scenario.schema_limits import Statements
 
 __all__ = ["AisleKind", "Parts", "aisles_text", "gather_parts", "sort_aisles"]
 
 P = TypeVar("P", bound=Part)
+
+_TABLES: Mapping[str, type[Part]] = {"recommend": Recommend, "statements": Statements}
+_LISTS: Mapping[str, type[Part]] = {"inbound": Inbound, "outbound": Outbound}
 
 
 @dataclass(frozen=True)
@@ -65,6 +72,8 @@ class Parts:
     settings_names, truck_names : all names in the file, also those of faulty tables; no truck names (None)
         where one of them is faulty itself
     timetable, trucks, shifts, work, override : the valid items by position
+    tables : the valid tables that are optional in a file, by name
+    lists : the valid items of lists that are optional in a file, by name and position
     faulty : names of the sections with any fault of form
     faulty_overrides : the plain content of the overrides left out
     """
@@ -80,6 +89,8 @@ class Parts:
     shifts: Mapping[int, Shift]
     work: Mapping[int, Work]
     override: Mapping[int, Override]
+    tables: Mapping[str, Part]
+    lists: Mapping[str, Mapping[int, Part]]
     faulty: frozenset[str]
     faulty_overrides: tuple[Any, ...]
 
@@ -211,6 +222,8 @@ def gather_parts(content: Mapping[str, Any], faulty: Iterable[Key]) -> Parts:
         shifts=items("shifts", Shift),
         work=items("work", Work),
         override=items("override", Override),
+        tables={name: found for name, model in _TABLES.items() if (found := table(name, model)) is not None},
+        lists={name: items(name, model) for name, model in _LISTS.items()},
         faulty=frozenset(str(path[0]) for path in paths),
         faulty_overrides=tuple(
             item for position, item in enumerate(override) if ("override", position) in paths

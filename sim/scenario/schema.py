@@ -9,12 +9,12 @@ What one model cannot see (names, coverage of the week) is checked in `scenario/
 from __future__ import annotations
 
 import datetime as dt
-import itertools
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, field_validator
 
+from sim.scenario.holiday_dates import why_no_holidays
 from sim.scenario.schema_base import (
     CLOCK_PATTERN,
     COUNTRY_PATTERN,
@@ -47,6 +47,9 @@ from sim.scenario.schema_base import (
     quantity,
     seconds_of_day,
 )
+from sim.scenario.schema_light import Luminaires, PowerPreset, lumen_method_lux
+from sim.scenario.schema_limits import RuleNames, Statements
+from sim.scenario.schema_sensors import DeadSensors, HalfAngle, Sensors, with_reach
 from sim.scenario.schema_traffic import Inbound, Outbound, Shift, Trucks, Work
 
 __all__ = [
@@ -91,6 +94,18 @@ class Floor(Part):
         "m",
     )
     zones_per_aisle: int = quantity("equal control zones along each aisle", "-", 1, ge=1, le=200)
+    lead_zones: int = quantity(
+        "motion in a zone counts also in so many zones on either side of it, along its aisle",
+        "-",
+        0,
+        ge=0,
+        le=199,
+    )
+    one_way: Names | None = quantity(
+        "aisles that are entered at the front and left at the back, then home round the side; absent: none",
+        "-",
+        None,
+    )
     aisle_capacity: int | None = quantity(
         "trucks that may be in one aisle at once; absent: no limit", "trucks", None, ge=1, le=10_000
     )
@@ -100,61 +115,6 @@ class Floor(Part):
     dock_doors: int = quantity("dock doors, evenly spread along the front", "doors", 1, ge=1, le=2000)
     tiers: int = quantity("tiers of the racks, the lowest on the floor", "tiers", 1, ge=1, le=1000)
     tier_height_m: Amount = quantity("from one tier to the next", "m", 0.0)
-
-
-class Luminaires(Part):
-    """The luminaires of an aisle and what they draw."""
-
-    per_aisle: int = quantity("luminaires in one aisle, evenly spaced", "luminaires", ge=1, le=5000)
-    full_w: Positive = quantity("power of one luminaire at full level", "W")
-    standby_w: Amount = quantity("power of one luminaire at level 0", "W", 0.0)
-    power_curve: Curve | None = quantity(
-        "rows of [level, watts] from level 0 to level 1; replaces the straight line from standby to full",
-        "-, W",
-        None,
-    )
-    fixed_on: int = quantity(
-        "how many, counted from the back, never dim (egress, emergency)", "luminaires", 0, ge=0, le=5000
-    )
-    floor_lux_at_full: Positive | None = quantity("maintained average on the floor at full level", "lx", None)
-
-    @field_validator("power_curve")
-    @classmethod
-    def _check_curve(
-        cls, rows: tuple[tuple[float, float], ...] | None
-    ) -> tuple[tuple[float, float], ...] | None:
-        if rows is None:
-            return rows
-        levels, watts = [row[0] for row in rows], [row[1] for row in rows]
-        if levels[0] != 0.0 or levels[-1] != 1.0:
-            raise ValueError("the first row must be at level 0 and the last at level 1")
-        if any(after <= before for before, after in itertools.pairwise(levels)):
-            raise ValueError("the levels must increase from row to row")
-        if any(after < before for before, after in itertools.pairwise(watts)):
-            raise ValueError("the watts must never fall from row to row")
-        if watts[-1] == 0.0:
-            raise ValueError("the watts at level 1 must be above 0")
-        return rows
-
-
-class Sensors(Part):
-    """Where the sensors sit and what they see."""
-
-    at: Literal["ends", "every"] | Metres = quantity(
-        '"ends" (first and last luminaire), "every" luminaire, or metres from the front mouth', "m"
-    )
-    range_m: Positive = quantity("reach along the aisle, each way", "m")
-    approach_m: Amount = quantity(
-        "how far outside its mouth an end sensor sees a truck that turns in", "m", 0.0
-    )
-    passing_trigger: Share = quantity(
-        "share of trucks that only pass the mouth and are seen all the same", "-", 0.0
-    )
-    passing_range_m: Amount = quantity("a passing truck may be seen this near to the mouth", "m", 0.0)
-    still_rate_per_min: StillRate = quantity("pulses from a truck that stands in range", "1/min", 0.0)
-    miss: Share = quantity("chance that a truck's whole passage through the range goes unseen", "-", 0.0)
-    latency_s: Amount = quantity("from motion to the command, sensor and network together", "s", 0.0)
-    hold_s: Amount = quantity("the sensor's own hold time, before the timeout starts", "s", 0.0)
 
 
 class Settings(Part):
@@ -195,18 +155,34 @@ class Override(Part):
     per_aisle: int | None = quantity("as in luminaires", "luminaires", None, ge=1, le=5000)
     full_w: Positive | None = quantity("as in luminaires", "W", None)
     standby_w: Amount | None = quantity("as in luminaires", "W", None)
-    power_curve: Curve | None = quantity("as in luminaires", "-, W", None)
+    power_curve: Curve | PowerPreset | None = quantity("as in luminaires", "-, W", None)
+    driver_min_level: Level | None = quantity("as in luminaires", "-", None)
+    relay_off: bool | None = quantity("as in luminaires", "-", None)
     fixed_on: int | None = quantity("as in luminaires", "luminaires", None, ge=0, le=5000)
     floor_lux_at_full: Positive | None = quantity("as in luminaires", "lx", None)
+    lumens: Positive | None = quantity("as in luminaires", "lm", None)
+    utilisation: Share | None = quantity("as in luminaires", "-", None)
+    light_loss: Share | None = quantity("as in luminaires", "-", None)
+    floor_uniformity: Share | None = quantity("as in luminaires", "-", None)
+    rack_lux_at_full: Positive | None = quantity("as in luminaires", "lx", None)
+    rack_uniformity: Share | None = quantity("as in luminaires", "-", None)
     at: Literal["ends", "every"] | Metres | None = quantity("as in sensors", "m", None)
     range_m: Positive | None = quantity("as in sensors", "m", None)
+    half_angle_deg: HalfAngle | None = quantity("as in sensors", "degrees", None)
+    mounting_height_m: Positive | None = quantity("as in sensors", "m", None)
     approach_m: Amount | None = quantity("as in sensors", "m", None)
     passing_trigger: Share | None = quantity("as in sensors", "-", None)
     passing_range_m: Amount | None = quantity("as in sensors", "m", None)
     still_rate_per_min: StillRate | None = quantity("as in sensors", "1/min", None)
     miss: Share | None = quantity("as in sensors", "-", None)
+    dead_share: Share | None = quantity("as in sensors", "-", None)
     latency_s: Amount | None = quantity("as in sensors", "s", None)
     hold_s: Amount | None = quantity("as in sensors", "s", None)
+    dead_sensors: DeadSensors | None = quantity(
+        'sensors that see nothing: "all", or their numbers in the aisle, 1 nearest to the front mouth',
+        "-",
+        None,
+    )
     settings: dict[Name, Name] | None = quantity(
         "timetable's settings name to the name used in these aisles", "-", None
     )
@@ -286,6 +262,10 @@ class Scenario(Part):
     )
     override: Annotated[tuple[Override, ...], Frozen] = quantity("what differs in some aisles", "-", ())
     recommend: Recommend | None = quantity("what a recommendation must keep to", "-", None)
+    limits: RuleNames | None = quantity(
+        "rule sets whose numeric limits the site is set beside; their names are the choices", "-", None
+    )
+    statements: Statements | None = quantity("what rules ask about and only the site can say", "-", None)
 
     @field_validator("start")
     @classmethod
@@ -295,6 +275,14 @@ class Scenario(Part):
         if not FIRST_YEAR <= start.year <= LAST_YEAR:
             raise ValueError(f"the year must lie from {FIRST_YEAR} to {LAST_YEAR}")
         return start
+
+    @field_validator("holidays_country")
+    @classmethod
+    def _check_country(cls, country: str | None) -> str | None:
+        why = None if country is None else why_no_holidays(country)
+        if why is not None:
+            raise ValueError(why)
+        return country
 
     @property
     def start_datetime(self) -> dt.datetime:
@@ -328,12 +316,31 @@ class Scenario(Part):
         return (length,) * len(self.aisle_names) if isinstance(length, float | int) else length
 
     def luminaires_of(self, aisle: str) -> Luminaires:
-        """Return the luminaires of one aisle, overrides applied."""
-        return self.luminaires.model_copy(update=self._overridden(aisle, Luminaires.model_fields))
+        """Return the luminaires of one aisle, overrides applied.
+
+        Where the floor's light is not stated and lumens are, it is filled in by the lumen method.
+        """
+        lamps = self.luminaires.model_copy(update=self._overridden(aisle, Luminaires.model_fields))
+        if lamps.floor_lux_at_full is not None:
+            return lamps
+        lux = lumen_method_lux(lamps, self.area_m2_of(aisle))
+        return lamps if lux is None else lamps.model_copy(update={"floor_lux_at_full": lux})
+
+    def area_m2_of(self, aisle: str) -> float:
+        """Return the area of one aisle with its half of the racks on either side [m2]."""
+        number = self.aisle_names.index(aisle)
+        return self.aisle_lengths_m[number] * self.pitches_m[number]
 
     def sensors_of(self, aisle: str) -> Sensors:
         """Return the sensors of one aisle, overrides applied."""
-        return self.sensors.model_copy(update=self._overridden(aisle, Sensors.model_fields))
+        stated = self._overridden(aisle, Sensors.model_fields)
+        return self.sensors.model_copy(update=with_reach(stated, self.sensors.model_dump()))
+
+    def dead_sensors_of(self, aisle: str, count: int) -> tuple[int, ...]:
+        """Return the numbers of the sensors of one aisle that are named dead, of so many, from 1."""
+        every = tuple(range(1, count + 1))
+        named = [one.dead_sensors for one in self.override if aisle in one.aisles and one.dead_sensors]
+        return every if "all" in named else tuple(k for k in every if any(k in some for some in named))
 
     def settings_of(self, aisle: str) -> Mapping[str, Settings]:
         """Return the settings that each timetable name stands for in one aisle."""

@@ -80,8 +80,8 @@ Level = Annotated[float, Field(ge=0.0, le=1.0)]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Positive = Annotated[float, Field(gt=0.0, le=1e7)]
 Amount = Annotated[float, Field(ge=0.0, le=1e7)]
-StillRate = Annotated[float, Field(ge=0.0, le=600.0)]
-Speed = Annotated[float, Field(gt=0.0, le=20.0)]
+StillRate = Annotated[float, Field(ge=0.0, le=6000.0)]
+Speed = Annotated[float, Field(gt=0.0, le=1000.0)]
 Rate = Annotated[float, Field(ge=0.0, le=1e5)]
 Curve = Annotated[
     tuple[Annotated[tuple[Level, Amount], Frozen], ...], Field(min_length=2, max_length=1000), Frozen

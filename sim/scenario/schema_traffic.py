@@ -20,6 +20,7 @@ from sim.scenario.schema_base import (
     Days,
     Frozen,
     Hourly,
+    Level,
     Name,
     Names,
     Part,
@@ -56,7 +57,7 @@ class Trucks(Part):
     kind: Literal["truck", "walker"] = quantity("trucks, or people on foot", "-", "truck")
     speed_laden_m_per_s: Speed = quantity("travel speed with a load", "m/s")
     speed_empty_m_per_s: Speed = quantity("travel speed without a load", "m/s")
-    acceleration_m_per_s2: Annotated[float, Field(ge=0.0, le=20.0)] = quantity(
+    acceleration_m_per_s2: Annotated[float, Field(ge=0.0, le=1000.0)] = quantity(
         "acceleration and braking; 0 means none: constant speed", "m/s2", 0.0
     )
     aisle_speed_m_per_s: Speed | None = quantity("speed limit inside aisles; absent: none", "m/s", None)
@@ -96,6 +97,19 @@ class Trucks(Part):
     change_mean_s: Positive | None = quantity("mean time of a battery change, instead of charge_h", "s", None)
     change_cv: Spread = quantity("standard deviation over mean of a battery change, gamma family", "-", 0.0)
     chargers: Count | None = quantity("chargers or change stations of the group; absent: no limit", "-", None)
+    dim_speed_factor: Annotated[float, Field(gt=0.0, le=1.0)] | None = quantity(
+        "drivers react: speed in a zone below its occupied level, as a share of the usual speed; absent: 1",
+        "-",
+        None,
+    )
+    wait_for_light: Level | None = quantity(
+        "drivers react: a truck stops at the mouth until the first zone is at this level; absent: never",
+        "-",
+        None,
+    )
+    wait_at_most_s: Positive = quantity(
+        "with wait_for_light: then the truck goes in without it, and this is counted", "s", 30.0
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -123,6 +137,7 @@ class Shift(Part):
 class Placing(Part):
     """Which aisles, bays and tiers a stream of moves goes to, and who does it."""
 
+    name: Name = quantity("name of the stream, of its own among work, inbound and outbound")
     aisle_skew: Annotated[float, Field(ge=0.0, le=1e6)] | None = quantity(
         "Bender's A over aisles ranked by activity, rank 1 is the first aisle; 0: all alike", "-", None
     )
@@ -154,7 +169,6 @@ class Placing(Part):
 class Work(Placing):
     """A stream of moves, of picking tours or of walks."""
 
-    name: Name = quantity("name of the stream")
     kind: Literal["putaway", "retrieve", "replenish", "tour", "walk"] = quantity(
         "putaway (dock to bay), retrieve (bay to dock), replenish (bay to bay), tour (picks in several "
         "aisles), walk (on foot into an aisle, to count, clean or mend)"
@@ -177,7 +191,6 @@ class Work(Placing):
 class Inbound(Placing):
     """Trailers that bring pallets, each pallet a putaway once it is unloaded."""
 
-    name: Name = quantity("name of the stream of trailers")
     at: Clocks | None = quantity("arrivals by timetable, wall clock HH:MM", "h", None)
     per_hour: Hourly | None = quantity(
         "trailers an hour at random instead: one number, or 24 by hour of the day", "1/h", None
@@ -200,7 +213,6 @@ class Inbound(Placing):
 class Outbound(Placing):
     """Trailers that take pallets away: a wave of retrievals ahead of each departure."""
 
-    name: Name = quantity("name of the stream of departures")
     at: Clocks = quantity("departures, wall clock HH:MM", "h")
     days: Days = quantity("weekdays on which they leave", "-", EVERY_DAY)
     pallets: Count = quantity("pallets that each of them takes", "pallets")

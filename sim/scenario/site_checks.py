@@ -90,7 +90,7 @@ def check_luminaires(parts: Parts) -> Iterator[Problem]:
                 _origin(parts, kind, "fixed_on"),
                 f"{lamps.fixed_on} is more than per_aisle = {lamps.per_aisle} luminaires ({where})",
             )
-        if lamps.power_curve is None and lamps.standby_w > lamps.full_w:
+        if not isinstance(lamps.power_curve, tuple) and lamps.standby_w > lamps.full_w:
             yield Problem(
                 _origin(parts, kind, "standby_w"),
                 f"{lamps.standby_w:g} W is above full_w = {lamps.full_w:g} W ({where})",

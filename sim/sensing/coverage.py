@@ -89,7 +89,12 @@ def _runs_of_equal(values: IntColumn) -> Iterator[tuple[int, int]]:
     yield from pairwise(edges)
 
 
-def _gather_eyes(layout: Layout) -> _Eyes:
+def _zone_of(layout: Layout, is_dead: NDArray[np.bool_] | None) -> IntColumn:
+    """Return the zone that each sensor tells, -1 for a dead one, which draws as it would (S,)."""
+    return layout.sensor_zone if is_dead is None else np.where(is_dead, -1, layout.sensor_zone)
+
+
+def _gather_eyes(layout: Layout, is_dead: NDArray[np.bool_] | None) -> _Eyes:
     """Lay the sensors out as one table per aisle."""
     aisles = len(layout.aisles)
     counts = np.bincount(layout.sensor_aisle, minlength=aisles)
@@ -104,8 +109,9 @@ def _gather_eyes(layout: Layout) -> _Eyes:
         return made
 
     sensor = np.arange(len(layout.sensor_m))
+    zone = _zone_of(layout, is_dead)
     return _Eyes(
-        zone=table(layout.sensor_zone, -1).astype(np.int64),
+        zone=table(zone, -1).astype(np.int64),
         low_m=table(layout.sensor_m - reach, np.inf).astype(np.float64),
         high_m=table(layout.sensor_m + reach, -np.inf).astype(np.float64),
         is_there=table(np.ones(len(sensor), dtype=bool), False).astype(bool),
@@ -117,7 +123,13 @@ def _gather_eyes(layout: Layout) -> _Eyes:
     )
 
 
-def sense(layout: Layout, visits: Visits, rng: np.random.Generator, end_s: float) -> Detections:
+def sense(
+    layout: Layout,
+    visits: Visits,
+    rng: np.random.Generator,
+    end_s: float,
+    is_dead: NDArray[np.bool_] | None = None,
+) -> Detections:
     """Let every sensor look at every visit.
 
     Parameters
@@ -126,6 +138,7 @@ def sense(layout: Layout, visits: Visits, rng: np.random.Generator, end_s: float
     visits : with moves; drives may be missing (then nobody passes a mouth)
     rng : the sensing stream; used for nothing else
     end_s : end of the run: what is seen later is not there, what lasts longer is cut [s]
+    is_dead : sensors that see nothing; None: all work (S,)
 
     Raises
     ------
@@ -133,7 +146,7 @@ def sense(layout: Layout, visits: Visits, rng: np.random.Generator, end_s: float
     """
     if visits.moves is None:
         raise ValueError("sensing needs visits with positions")
-    eyes = _gather_eyes(layout)
+    eyes = _gather_eyes(layout, is_dead)
     draws = _Draws(*rng.spawn(6))
     pieces: list[Piece] = []
     for first in range(0, len(visits), BLOCK):
@@ -149,11 +162,11 @@ def sense(layout: Layout, visits: Visits, rng: np.random.Generator, end_s: float
         )
         pieces += _see_block(layout, eyes, visits, slice(first, last), moves, draws)
     if visits.drives is not None:
-        pieces += _see_passers(layout, eyes, visits.drives, draws.passing)
+        pieces += _see_passers(layout, visits, visits.drives, draws.passing, is_dead)
     if not pieces:
         return unite(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
     zone, start, end = (np.concatenate(column) for column in zip(*pieces, strict=True))
-    seen = (start < end_s) & (end >= 0.0)
+    seen = (start < end_s) & (end >= 0.0) & (zone >= 0)
     return unite(zone[seen], np.maximum(start[seen], 0.0), np.minimum(end[seen], end_s))
 
 
@@ -201,6 +214,10 @@ def _see_block(
         before = missed[at - 1] if step else np.zeros((len(at), covered.shape[1]), dtype=bool)
         missed[at] = np.where(enters_here[at], draw[at], before)
 
+    if not all(visits.truck_seen):
+        # trucks that no sensor sees: after the draws, so that they move nobody else's
+        missed |= ~np.array(visits.truck_seen)[visits.truck[block][moves.visit]][:, None]
+
     zone = eyes.zone[aisle]
     pieces: list[Piece] = []
     seen = covered & ~missed
@@ -246,6 +263,8 @@ def _see_approach(
         time_at(on_last, run_in, speed, ramp),
         travel_time(run_in, speed, ramp) + time_at(on_earlier, before, speed, ramp),
     )
+    if visits.turn is not None:
+        start -= visits.turn[block][visit]
     pieces: list[Piece] = [(zone, start, arrive[visit])]
     wait = enter - arrive
     rate = np.zeros(len(wait))
@@ -260,8 +279,18 @@ def _see_approach(
     return pieces
 
 
-def _see_passers(layout: Layout, eyes: _Eyes, drives: Drives, rng: np.random.Generator) -> list[Piece]:
+def _see_passers(
+    layout: Layout,
+    visits: Visits,
+    drives: Drives,
+    rng: np.random.Generator,
+    is_dead: NDArray[np.bool_] | None,
+) -> list[Piece]:
     """See trucks that drive past a mouth without turning in, by chance, for as long as they are near."""
+    zone = _zone_of(layout, is_dead)
+    can_be_seen = np.ones(len(drives.start), dtype=bool)
+    if drives.truck is not None and not all(visits.truck_seen):
+        can_be_seen = np.array(visits.truck_seen)[drives.truck]
     trigger, reach = layout.sensor_values("passing_trigger"), layout.sensor_values("passing_range_m")
     setback = layout.length_m.max() - layout.length_m
     pieces: list[Piece] = []
@@ -269,7 +298,7 @@ def _see_passers(layout: Layout, eyes: _Eyes, drives: Drives, rng: np.random.Gen
     low, high = np.minimum(drives.from_m, drives.to_m), np.maximum(drives.from_m, drives.to_m)
     for aisle, mouth in enumerate(layout.aisle_m):
         # one draw per drive and mouth whatever the keys say, so that no key moves another mouth's draws
-        draw = rng.random(len(length)) < trigger[aisle]
+        draw = (rng.random(len(length)) < trigger[aisle]) & can_be_seen
         if not draw.any() or reach[aisle] <= 0.0:
             continue
         window = np.where(drives.is_back, reach[aisle] ** 2 - setback[aisle] ** 2, reach[aisle] ** 2)
@@ -284,7 +313,7 @@ def _see_passers(layout: Layout, eyes: _Eyes, drives: Drives, rng: np.random.Gen
         sensor = np.where(drives.is_back[at], layout.back_sensor[aisle], layout.front_sensor[aisle])
         pieces.append(
             (
-                layout.sensor_zone[sensor],
+                zone[sensor],
                 drives.start[at] + time_at(begin_m, *run),
                 drives.start[at] + time_at(end_m, *run),
             )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sim.results import Estimate, Result
+from sim.scenario.notices import tell_blind_stretches
 from sim.show.findings import (
     BlindStretch,
     blind_stretch,
@@ -29,7 +30,7 @@ from sim.show.words import (
     time_interval,
 )
 
-__all__ = ["Answer", "answers", "blind_sentence"]
+__all__ = ["Answer", "answers", "blind_sentence", "shown_notices"]
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,17 @@ def blind_sentence(result: Result) -> tuple[str, bool]:
         "delay is too short to bridge the time there."
     )
     return _blind(found) + (warning if found.is_warning else ""), found.is_warning
+
+
+def shown_notices(result: Result) -> tuple[str, ...]:
+    """Return what a reader must know first.
+
+    Of the blind stretch only what was measured is told where visits tell it, not also what was predicted.
+    """
+    measured, is_warning = blind_sentence(result)
+    predicted = frozenset(tell_blind_stretches(result.scenario)) if measured else frozenset()
+    others = tuple(notice for notice in result.notices if notice not in predicted)
+    return (measured, *others) if is_warning else others
 
 
 def _blind(found: BlindStretch) -> str:

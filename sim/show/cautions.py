@@ -1,7 +1,8 @@
-"""What every report must say beside its figures: cautions in words, and numeric limits of floor light.
+"""What every report must say beside its figures: cautions in words, floor light beside numeric limits.
 
-Comes in: a scenario.  Goes out: sentences and table rows.  Before: `show/in_force`; after:
-`show/report`.  Limits are compared as numbers alone; whether a rule applies is for others to judge.
+Comes in: a scenario.  Goes out: sentences and table rows.  Before: `outcome/limits` (the numbers),
+`show/in_force`; after: `show/report`.  Limits are compared as numbers alone; whether a rule applies is for
+others to judge.
 """
 
 from __future__ import annotations
@@ -11,44 +12,20 @@ from dataclasses import dataclass
 
 from sim.floor.layout import Layout
 from sim.lighting.power import power_curve
+from sim.outcome.limits import (
+    CODE_CUT,
+    CODE_DELAY,
+    EGRESS_DELAY,
+    EGRESS_LIGHT,
+    LIGHT_LIMITS,
+    ROUTE_LIGHT,
+    TRUCK_LIGHT,
+)
 from sim.scenario.schema import Scenario
 from sim.show.in_force import InForce, settings_in_force, time_to_most_s
 from sim.show.words import digits, duration, listing, percent, plain
-from sim.units import LUX_PER_FOOTCANDLE
 
-__all__ = ["LUX_LIMITS", "LuxLimit", "LuxRow", "cautions", "lux_rows"]
-
-CODE_DELAY_S, CODE_CUT = 1200.0, 0.5
-"""Longest delay and least cut of power in storage aisles: ANSI/ASHRAE/IES 90.1-2022, 9.4.1.1(g), and
-IECC 2021, C405.2.1.2."""
-EGRESS_DELAY_S = 900.0
-"""Shortest timer of egress lighting switched by motion: NFPA 101-2012, 7.8.1.2.2."""
-EGRESS_LUX = LUX_PER_FOOTCANDLE
-TRUCK_LIGHT_LUX = 2.0 * LUX_PER_FOOTCANDLE
-
-
-@dataclass(frozen=True)
-class LuxLimit:
-    """A numeric limit of light on the floor.
-
-    Attributes
-    ----------
-    lux : [lx]
-    meaning : what it is asked for
-    source : document, year, place
-    """
-
-    lux: float
-    meaning: str
-    source: str
-
-
-LUX_LIMITS: tuple[LuxLimit, ...] = (
-    LuxLimit(150.0, "gangways with people", "EN 12464-1:2002, 5.1; 2011 likewise"),
-    LuxLimit(TRUCK_LIGHT_LUX, "below it trucks need lights of their own", "29 CFR 1910.178(h)(2): 2 lm/ft2"),
-    LuxLimit(20.0, "movement of people, machines and vehicles, average", "HSE HSG38, 2nd ed. 1997, Table 1"),
-    LuxLimit(EGRESS_LUX, "walking surface of a means of egress", "IBC and IFC 2021, 1008.2.1: 1 fc"),
-)
+__all__ = ["LuxRow", "cautions", "lux_rows", "where_text"]
 
 
 @dataclass(frozen=True)
@@ -60,7 +37,7 @@ class LuxRow:
     where : settings and aisles
     level : which level, in words
     lux : maintained average from the luminaires that dim [lx]
-    meets : for each of `LUX_LIMITS`, whether the number is reached
+    meets : for each of `outcome.limits.LIGHT_LIMITS`, whether the number is reached
     """
 
     where: str
@@ -82,7 +59,7 @@ def lux_rows(scenario: Scenario) -> tuple[LuxRow, ...]:
             levels.append(("second", settings.second_level))
         for name, level in levels:
             lux = full * level
-            meets = tuple(lux >= limit.lux for limit in LUX_LIMITS)
+            meets = tuple(limit.is_met(lux) for limit in LIGHT_LIMITS)
             rows.append(LuxRow(where, f"{name}, {plain(100.0 * level)} %", lux, meets))
     return tuple(rows)
 
@@ -151,11 +128,11 @@ def _egress(rows: Sequence[InForce]) -> str:
         "of at least 15 min where motion switches egress lighting. The shortest delay here is "
         f"{duration(shortest)}"
     )
-    if shortest >= EGRESS_DELAY_S:
+    if EGRESS_DELAY.is_met(shortest):
         return f"{text}, which meets that numeric limit."
     if not _light_is_known(rows):
         return f"{text}, below that number; whether the low level keeps 1 fc (10.8 lx) is not known."
-    if min(known) >= EGRESS_LUX:
+    if EGRESS_LIGHT.is_met(min(known)):
         lowest = digits(min(known))
         return f"{text}, below that number; the lowest level leaves {lowest} lx, at least 1 fc (10.8 lx)."
     return (
@@ -168,8 +145,8 @@ def _energy_code(rows: Sequence[InForce]) -> str:
     """The code's longest delay and least cut, beside this site's."""
     longest = max(rows, key=lambda row: row.delay_s)
     fullest = max(rows, key=_low_power)
-    delay = "meets" if longest.delay_s <= CODE_DELAY_S else "does not meet"
-    cut = "meets" if _low_power(fullest) <= 1.0 - CODE_CUT else "does not meet"
+    delay = "meets" if CODE_DELAY.is_met(longest.delay_s) else "does not meet"
+    cut = "meets" if CODE_CUT.is_met(1.0 - _low_power(fullest)) else "does not meet"
     return (
         "An energy code sets the longest delay and the least cut: 20 min and half the power in storage "
         "aisles (ANSI/ASHRAE/IES 90.1-2022, 9.4.1.1(g); IECC 2021, C405.2.1.2). The work may need the "
@@ -191,8 +168,8 @@ def _low_light(rows: Sequence[InForce]) -> str:
     if not known:
         return f"{text} The scenario does not state the light on the floor, so neither is compared here."
     lux, name = min(known)
-    osha = "meets" if lux >= TRUCK_LIGHT_LUX else "is below"
-    hse = "meets" if lux >= 20.0 else "is below"
+    osha = "meets" if TRUCK_LIGHT.is_met(lux) else "is below"
+    hse = "meets" if ROUTE_LIGHT.is_met(lux) else "is below"
     return (
         f"{text} The lowest level here (settings {name}) leaves {digits(lux)} lx on average: it "
         f"{osha} the first number and {hse} the second; the least value on the floor is not known."

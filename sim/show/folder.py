@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from sim.outcome.names import OUTCOMES
+from sim.outcome.names import ALL_OUTCOMES
 from sim.provenance import content_hash, versions
 from sim.records import Detections, Visits
 from sim.results import Result
@@ -20,12 +20,12 @@ from sim.scenario.toml import dump_scenario
 from sim.show.whole_folder import (
     MARK,
     number_text,
+    put_text,
     refuse_existing,
     texts,
     write_columns,
     write_folder,
     write_json,
-    write_text,
 )
 from sim.study.precision import CONFIDENCE, relative_half_width
 from sim.traffic.kinematics import travel_time
@@ -89,8 +89,8 @@ def summary(result: Result) -> dict[str, Any]:
             name: {
                 "mean": figure.mean,
                 "half_width": figure.half_width,
-                "unit": OUTCOMES[name].unit,
-                "meaning": OUTCOMES[name].meaning,
+                "unit": ALL_OUTCOMES[name].unit,
+                "meaning": ALL_OUTCOMES[name].meaning,
             }
             for name, figure in result.headline.items()
         },
@@ -106,6 +106,7 @@ def summary(result: Result) -> dict[str, Any]:
         "scenario_hash": content_hash(scenario.content()),
         "versions": versions(),
         "rerun": f"aislewake run scenario.toml --seed {scenario.seed} --replication {result.replications[0]}",
+        "traffic": result.traffic_summary(),
         "notices": list(result.notices),
         "caution": (
             "Planning estimate, not a lighting design, a code check, a safety approval or a guarantee. "
@@ -120,7 +121,7 @@ def _write_all(result: Result, folder: Path) -> None:
     from sim.show.report import render_report
 
     write_json(folder / MARK, summary(result))
-    write_text(folder / "scenario.toml", dump_scenario(result.scenario))
+    put_text(folder / "scenario.toml", dump_scenario(result.scenario))
     for name, frame in (
         ("zones.csv", result.zones_frame()),
         ("hours.csv", result.hours_frame()),
@@ -130,11 +131,16 @@ def _write_all(result: Result, folder: Path) -> None:
             folder / name,
             {
                 column: texts(frame[column].to_numpy())
-                if column in OUTCOMES
+                if column in ALL_OUTCOMES
                 else [str(v) for v in frame[column]]
                 for column in frame.columns
             },
         )
+    traffic = result.traffic_frame()
+    if traffic is not None:
+        columns = {name: texts(traffic[name].to_numpy()) for name in traffic.columns[2:]}
+        named = {name: [str(value) for value in traffic[name]] for name in traffic.columns[:2]}
+        write_columns(folder / "traffic.csv", named | columns)
     look = result.close_look
     if look.visits is not None:
         write_columns(folder / "visits.csv", _visit_columns(result, look.visits))
@@ -143,7 +149,7 @@ def _write_all(result: Result, folder: Path) -> None:
     figures.mkdir()
     drawn = draw_figures(result, figures)
     svgs = {path.stem: path.read_text(encoding="utf-8") for path in drawn if path.suffix == ".svg"}
-    write_text(folder / "report.html", render_report(result, svgs))
+    put_text(folder / "report.html", render_report(result, svgs))
 
 
 def write_results(result: Result, out: Path, *, force: bool = False) -> None:

@@ -33,11 +33,13 @@ class Group:
 
 def headline_groups(result: Result) -> tuple[Group, ...]:
     """Return the headline figures grouped by the question they answer."""
-    return (
+    groups = (
         Group("Energy and demand", _energy_rows(result)),
         Group("Trucks in dim light", _service_rows(result)),
         Group("Switching", _switching_rows(result)),
     )
+    lost = "light_lost_min_per_shift" in result.headline
+    return (*groups, Group("Drivers who react to the light", _driver_rows(result))) if lost else groups
 
 
 def _mean_text(estimate: Estimate, unit: str = "") -> str:
@@ -79,6 +81,18 @@ def _service_rows(result: Result) -> tuple[Row, ...]:
         time_row("longest dim spell of a visit", "dim_spell_max_s"),
         time_row("95 % of dim spells within", "dim_spell_p95_s"),
         time_row("wait at the mouth, per visit", "mouth_wait_mean_s"),
+    )
+
+
+def _driver_rows(result: Result) -> tuple[Row, ...]:
+    """What drivers lost by slowing down and waiting."""
+    waits = estimate_of(result, "light_waits")
+    gave_up = f"{_mean_text(estimate_of(result, 'light_waits_given_up'))} went in without it"
+    per_shift = interval(estimate_of(result, "light_lost_min_per_shift"), "min")
+    return (
+        Row("lost per driver, 8 h on duty", per_shift, "slowing down, waiting"),
+        Row("lost by all drivers", interval(estimate_of(result, "light_lost_min"), "min")),
+        Row("stops at a mouth for light", interval(waits), gave_up if waits.mean else ""),
     )
 
 

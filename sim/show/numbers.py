@@ -200,7 +200,7 @@ def aisle_numbers(result: Result) -> AisleNumbers:
         return by_aisle / zone_hours
 
     low, off = share("time_at_low_h"), share("time_at_zero_h")
-    high = 1.0 - np.maximum(low, off)
+    high = 1.0 - low
     lit_empty, occupied = share("lit_empty_h"), share("occupied_h")
     if np.isnan(occupied).any():
         in_use, ranked_by, rank = high, "time at high", high
@@ -217,7 +217,7 @@ def aisle_numbers(result: Result) -> AisleNumbers:
         names=tuple(layout.aisles[row] for row in rows),
         in_use=in_use[rows],
         lit_empty=lit_empty[rows],
-        low=np.maximum(low - off, 0.0)[rows],
+        low=(low - off)[rows],
         off=off[rows],
         occupied=occupied[rows],
         aisles=len(layout.aisles),

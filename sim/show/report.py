@@ -14,12 +14,13 @@ from functools import cache
 import jinja2
 import numpy as np
 
+from sim.outcome.limits import LIGHT_LIMITS
 from sim.outcome.names import OUTCOMES
 from sim.provenance import content_hash, versions
 from sim.results import Result
-from sim.show.answers import answers, blind_sentence
+from sim.show.answers import answers, blind_sentence, shown_notices
 from sim.show.captions import Caption, captions
-from sim.show.cautions import LUX_LIMITS, cautions, lux_rows, where_text
+from sim.show.cautions import cautions, lux_rows, where_text
 from sim.show.findings import Saving, knows_visits, savings
 from sim.show.headline import headline_groups
 from sim.show.in_force import InForce, levels_text, settings_in_force
@@ -88,9 +89,9 @@ def render_report(result: Result, figure_svgs: Mapping[str, str]) -> str:
         has_intervals=len(result.replications) > 1,
         settings=[_settings_row(row) for row in settings_in_force(scenario)],
         luxes=lux_rows(scenario),
-        lux_limits=LUX_LIMITS,
+        lux_limits=LIGHT_LIMITS,
         digits=digits,
-        notices=[*([blind] if is_warning else []), *result.notices],
+        notices=shown_notices(result),
         blind="" if is_warning else blind,
         figures=[
             Figure(_as_data(figure_svgs[caption.name]), caption)

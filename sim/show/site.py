@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 
 from sim.floor.layout import Layout
 from sim.lighting.timetable import Program
-from sim.scenario.schema import Scenario, Sensors, Shift, Trucks, Work
+from sim.scenario.schema import Inbound, Outbound, Scenario, Sensors, Shift, Trucks, Work
 from sim.show.in_force import InForce, connected_kw, levels_text, settings_in_force, timers, week_grid
 from sim.show.words import (
     WIDTH,
@@ -24,6 +24,7 @@ from sim.show.words import (
     weekday_list,
     wrapped,
 )
+from sim.traffic.arrivals import week_rates
 from sim.traffic.work import aisle_shares, hourly_rates
 from sim.units import WEEKDAYS
 
@@ -53,6 +54,7 @@ def site_lines(
         *_trucks(scenario.trucks),
         *_part("shifts", [_shift(shift) for shift in scenario.shifts]),
         *_work(scenario.work, len(layout.aisles)),
+        *_part("trailers", [*map(_trailers, scenario.inbound), *map(_trailers, scenario.outbound)]),
         *_part("overrides", list(_overrides(scenario))),
         *_part("notices", list(notices), most=len(notices)),
     ]
@@ -187,6 +189,21 @@ def _shift(shift: Shift) -> str:
         f"{shift.trucks} {weekday_list(shift.days)} {shift.from_}-{shift.to}, crew {shift.crew}"
         + (f", breaks {breaks}" if breaks else "")
     )
+
+
+def _trailers(stream: Inbound | Outbound) -> str:
+    """One stream of trailers."""
+    if stream.at is not None:
+        times = f"at {listing(stream.at, 6)}"
+    else:
+        times = f"{digits(float(week_rates(stream.per_hour or 0.0, stream.days).sum()))} a week at random"
+    if isinstance(stream, Outbound):
+        rest = f"each takes {stream.pallets} pallets, released {duration(stream.wave_s)} before"
+    elif stream.unload_trucks is None:
+        rest = f"each brings {stream.pallets} pallets, unloaded in {duration(stream.pallet_s or 0.0)} each"
+    else:
+        rest = f"each brings {stream.pallets} pallets, unloaded by {listing(stream.unload_trucks, 3)}"
+    return f"{stream.name}: {weekday_list(stream.days)} {times}; {rest}"
 
 
 def _work(streams: Sequence[Work], aisles: int) -> list[str]:

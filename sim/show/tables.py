@@ -12,7 +12,7 @@ from sim.floor.layout import Layout
 from sim.lighting.timetable import Program
 from sim.results import Result
 from sim.scenario.schema import Scenario
-from sim.show.answers import blind_sentence
+from sim.show.answers import shown_notices
 from sim.show.headline import headline_groups
 from sim.show.site import site_lines
 from sim.show.words import WIDTH, count_of, duration, moment, wrapped
@@ -44,8 +44,7 @@ def headline_table(result: Result) -> str:
         lines += wrapped("Replay of one log: no interval.")
     else:
         lines += wrapped("1 replication: no interval, chance alone may move every figure.")
-    text, is_warning = blind_sentence(result)
-    for notice in (*((text,) if is_warning else ()), *result.notices):
+    for notice in shown_notices(result):
         lines += wrapped(f"! {notice}", "  ")
     return "\n".join(lines)
 

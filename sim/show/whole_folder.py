@@ -22,8 +22,8 @@ import numpy as np
 from sim.errors import InputError, MachineError
 
 __all__ = [
-    "MARK", "number_text", "refuse_existing", "texts", "write_columns", "write_folder", "write_json",
-    "write_rows", "write_text",
+    "MARK", "number_text", "put_text", "refuse_existing", "texts", "write_columns", "write_folder", "write_json",
+    "write_rows",
 ]
 
 MARK = "summary.json"
@@ -46,14 +46,14 @@ def texts(column: np.ndarray[Any, Any]) -> list[str]:
     return [number_text(value) for value in column.astype(np.float64).tolist()]
 
 
-def write_text(path: Path, text: str) -> None:
+def put_text(path: Path, text: str) -> None:
     """Write a text file, alike on every system."""
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def write_json(path: Path, content: Any) -> None:
     """Write plain values as JSON."""
-    write_text(path, json.dumps(content, indent=2, ensure_ascii=False) + "\n")
+    put_text(path, json.dumps(content, indent=2, ensure_ascii=False) + "\n")
 
 
 def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

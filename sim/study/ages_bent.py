@@ -1,11 +1,11 @@
 """Energy inside periods where power is not a straight line of level.
 
-Comes in: `KindPieces`, settings with their levels, a bent `PowerCurve`.  Goes out: the energy that dimming
+Comes in: `KindPieces`, settings with their levels, a bent power curve.  Goes out: the energy that dimming
 takes off.  Before: `study/ages_period`; after: `study/ages_zone`.
 
 Power over age is still straight between knots, now also where the light passes a row of the curve, so gaps
-are summed as in `study/ages_period`.  What a fade-up saves is no polynomial of where it begins: the switch-ups
-that interrupt a fade-down, and those whose fade-up is cut, are looked at one by one.
+are summed as in `study/ages_period`.  What a fade-up saves is no polynomial of where it begins: the
+switch-ups that interrupt a fade-down, and those whose fade-up is cut, are looked at one by one.
 """
 
 from __future__ import annotations
@@ -15,95 +15,103 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.lighting.power import PowerCurve
 from sim.records import FloatColumn, IntColumn
-from sim.study.ages_pieces import KindPieces
-from sim.study.ages_period import Shape, add_ends, blocks
+from sim.study.ages_period import Shape, add_ends
 from sim.study.ages_plan import Setting
-from sim.study.ages_sums import FAR_S, place, spread
+from sim.study.ages_power import FastPower
+from sim.study.ages_records import KindPieces
+from sim.study.ages_sums import blocks, place, spread
 
 __all__ = ["saved_power"]
 
+KNOTS = 2**18
 Table = NDArray[np.float64]
 
 
-def saved_power(pieces: KindPieces, setting: Setting, curve: PowerCurve, latency_s: float) -> FloatColumn:
+def saved_power(pieces: KindPieces, setting: Setting, power: FastPower, latency_s: float) -> FloatColumn:
     """Return power at the occupied level less actual power, over the periods of one name (T,).
 
     Parameters
     ----------
     pieces : of the name
     setting : with levels (T,)
-    curve : power of one luminaire
+    power : of one luminaire
     latency_s : motion to command
 
     Returns
     -------
     for one luminaire [J]
     """
-    shape = _power_shape(setting, curve)
-    total: FloatColumn = add_ends(pieces.time, shape, setting.delay, latency_s)[0]
-    total += _fade_ups(pieces, setting, curve)
-    total += (curve.at(setting.occupied) - curve.at(setting.lowest)) * pieces.first.low_s
-    if pieces.first.rise is not None:
-        begin, until = (np.full(len(total), time) for time in pieces.first.rise)
-        total += _saved_rising(setting.lowest, setting, curve, until - begin)
+    total = np.zeros(len(setting.delay))
+    # the knots of every column at once must fit
+    knots = 4 + 2 * (len(power.curve.level) - 2)
+    for begin, stop in blocks(np.full(len(total), knots), KNOTS):
+        total[begin:stop] = _saved_in_block(pieces, setting.take(slice(begin, stop)), power, latency_s)
     return total
 
 
-def _power_shape(setting: Setting, curve: PowerCurve) -> Shape:
+def _saved_in_block(pieces: KindPieces, setting: Setting, power: FastPower, latency_s: float) -> FloatColumn:
+    """Do what `saved_power` does for some columns."""
+    shape = _power_shape(setting, power)
+    total: FloatColumn = add_ends(pieces.time, shape, setting.delay, latency_s)[0]
+    total += _fade_ups(pieces, setting, power)
+    total += (power.at(setting.occupied) - power.at(setting.lowest)) * pieces.first.low_s
+    if pieces.first.rise is not None:
+        begin, until = (np.full(len(total), time) for time in pieces.first.rise)
+        total += _saved_rising(setting.lowest, setting, power, until - begin)
+    return total
+
+
+def _power_shape(setting: Setting, power: FastPower) -> Shape:
     """Return the power taken off as a function of age, for one luminaire."""
     start = setting.delay + setting.second
     broken = setting.delay + np.minimum(setting.second, setting.down)
-    knots = [
-        setting.delay,
-        *_crossings(setting.delay, broken, setting.occupied, setting.low, setting.down, curve),
-        broken,
-    ]
     turned = setting.turned_light()
-    lights = [setting.light_at(age) for age in knots[:-1]]
-    knots += [
-        start,
-        *_crossings(start, start + setting.down, turned, setting.lowest, setting.down, curve),
-        start + setting.down,
-    ]
-    lights += [turned, turned]
-    lights += [np.where(age > start, setting.light_at(age), turned) for age in knots[len(lights) : -1]]
-    lights.append(setting.lowest)
-    knot = np.stack(knots)
-    value = curve.at(setting.occupied) - np.stack([curve.at(light) for light in lights])
-    length = np.diff(knot, axis=0)
-    is_far = length > 0.5 * FAR_S
-    rise = np.where(is_far, 0.0, np.diff(value, axis=0))
+    first = _fade_down(setting.delay, broken, setting.occupied, setting.low, turned, setting.down, power)
+    second = _fade_down(
+        start, start + setting.down, turned, setting.lowest, setting.lowest, setting.down, power
+    )
+    knot, light = (np.concatenate(columns) for columns in zip(first, second, strict=True))
+    value = power.at(setting.occupied) - power.at(light)
+    length, rise = np.diff(knot, axis=0), np.diff(value, axis=0)
     slope = np.zeros_like(value)
-    np.divide(rise, length, out=slope[:-1], where=length > 0.0)
+    np.divide(rise, length, out=slope[:-1], where=(length > 0.0) & (rise != 0.0))
     return Shape.of(knot, value[None], slope[None])
 
 
-def _crossings(
-    start: FloatColumn, end: FloatColumn, high: FloatColumn, low: FloatColumn, fade: FloatColumn, curve: PowerCurve
-) -> list[FloatColumn]:
-    """Ages at which a fade-down passes the rows of the curve, within [start, end], in order."""
-    fall = high - low
-    return [
-        np.minimum(
-            start + fade * np.clip(np.divide(high - row, fall, out=np.zeros_like(fall), where=fall > 0.0), 0.0, 1.0),
-            end,
-        )
-        for row in curve.level[-2:0:-1].tolist()
-    ]
+def _fade_down(
+    start: FloatColumn,
+    end: FloatColumn,
+    high: FloatColumn,
+    aim: FloatColumn,
+    reached: FloatColumn,
+    fade: FloatColumn,
+    power: FastPower,
+) -> tuple[Table, Table]:
+    """Return ages and light at the knots of a fade-down that ends with `reached`, short of its aim or not.
+
+    The light at a knot is the curve's row itself: where power jumps, rounding must not tip it over.
+    """
+    fall = high - aim
+    ages, lights = [start], [high]
+    for row in power.curve.level[-2:0:-1].tolist():
+        with np.errstate(over="ignore"):
+            share = np.divide(high - row, fall, out=np.zeros_like(fall), where=fall > 0.0)
+        ages.append(np.minimum(start + fade * np.clip(share, 0.0, 1.0), end))
+        lights.append(np.maximum(np.clip(row, aim, high), reached))
+    return np.stack([*ages, end]), np.stack([*lights, reached])
 
 
-def _saved_rising(light: FloatColumn, setting: Setting, curve: PowerCurve, length: FloatColumn) -> FloatColumn:
+def _saved_rising(light: FloatColumn, setting: Setting, power: FastPower, length: FloatColumn) -> FloatColumn:
     """Energy that fade-ups from given light save, each cut after a length [J] (n,)."""
     fade = setting.up
     run = np.minimum(length, fade)
     share = np.divide(run, fade, out=np.ones_like(fade), where=fade > 0.0)
     reached = np.where(share < 1.0, light + (setting.occupied - light) * share, setting.occupied)
-    return run * (curve.at(setting.occupied) - curve.mean_power(light, reached))
+    return run * (power.at(setting.occupied) - power.mean(light, reached))
 
 
-def _fade_ups(pieces: KindPieces, setting: Setting, curve: PowerCurve) -> FloatColumn:
+def _fade_ups(pieces: KindPieces, setting: Setting, power: FastPower) -> FloatColumn:
     """Sum what the fade-ups after gaps save (T,)."""
     rises, count = pieces.rises, len(setting.delay)
     longest = float(setting.up.max(initial=0.0))
@@ -119,17 +127,18 @@ def _fade_ups(pieces: KindPieces, setting: Setting, curve: PowerCurve) -> FloatC
     # with S < F the first fade ends where the second begins, and no gap ends between the two
     edges = [
         np.maximum(
-            np.searchsorted(whole_gap, setting.delay, side="right"), np.searchsorted(whole_age, knot, side="right")
+            np.searchsorted(whole_gap, setting.delay, side="right"),
+            np.searchsorted(whole_age, knot, side="right"),
         )
         for knot in knots
     ]
     steady = ((edges[1], edges[2], setting.low), (edges[3], np.full(count, len(whole_gap)), setting.lowest))
     for first, last, light in steady:
-        total += (last - first) * _saved_rising(light, setting, curve, np.full(count, np.inf))
+        total += (last - first) * _saved_rising(light, setting, power, np.full(count, np.inf))
 
     def add(row: IntColumn, age: FloatColumn, length: Any, offset: int, rows: int) -> None:
         own = setting.take(row)
-        saved = _saved_rising(own.light_at(age), own, curve, np.broadcast_to(length, age.shape))
+        saved = _saved_rising(own.light_at(age), own, power, np.broadcast_to(length, age.shape))
         total[offset : offset + rows] += place(saved, row - offset, rows)
 
     for first, last in ((edges[0], edges[1]), (edges[2], edges[3])):

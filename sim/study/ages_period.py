@@ -22,14 +22,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn
-from sim.study.ages_pieces import Counted, Ends, KindPieces, Rises
 from sim.study.ages_plan import Setting
-from sim.study.ages_sums import FAR_S, RunningSums, TruckLine, place, spread
+from sim.study.ages_records import Counted, Ends, KindPieces, Rises
+from sim.study.ages_sums import FAR_S, RunningSums, TruckLine, blocks, place, spread
 
 __all__ = ["PeriodCounts", "PeriodSums", "Shape", "add_ends", "count_periods", "shape_of", "sum_periods"]
 
 ROUNDING_S = 1e-6
-BLOCK = 2**20
+STEEP_S = 1e-6
 Table = NDArray[np.float64]
 
 
@@ -55,7 +55,9 @@ class Shape:
         length = np.diff(knot, axis=0)
         part = value[:, :-1] * length + 0.5 * slope[:, :-1] * length * length
         area = np.concatenate([np.zeros_like(part[:, :1]), np.cumsum(part, axis=1)], axis=1)
-        return cls(knot, value, slope, area)
+        # a jump drawn as a very steep stretch: an age inside it is not worth the digits that its slope costs
+        steep = np.append(length < STEEP_S, np.zeros((1, length.shape[1]), dtype=bool), axis=0)
+        return cls(knot, value, np.where(steep, 0.0, slope), area)
 
     def integrate(self, sums: Table) -> Table:
         """Sum the integral from 0 over ages, given their sums between knots (m, T, 3) -> (R, T)."""
@@ -161,18 +163,6 @@ def add_ends(ends: Ends, shape: Shape, delay: FloatColumn, latency_s: float) -> 
     return total
 
 
-def blocks(count: IntColumn) -> list[tuple[int, int]]:
-    """Cut rows into runs with about `BLOCK` elements at most."""
-    if not len(count):
-        return []
-    reached = np.cumsum(count)
-    edges = [0]
-    while edges[-1] < len(count):
-        base = reached[edges[-1] - 1] if edges[-1] else 0
-        edges.append(max(edges[-1] + 1, int(np.searchsorted(reached, base + BLOCK, side="right"))))
-    return list(zip(edges[:-1], edges[1:], strict=True))
-
-
 def sum_periods(pieces: KindPieces, setting: Setting, latency_s: float, line: TruckLine | None) -> PeriodSums:
     """Sum over the periods of one name.
 
@@ -195,8 +185,10 @@ def sum_periods(pieces: KindPieces, setting: Setting, latency_s: float, line: Tr
     trucks += first.truck_s * np.stack([np.ones(count), comes, np.ones(count), comes])
     for fade in np.unique(setting.up[setting.up > 0.0]).tolist():
         rows = np.flatnonzero(setting.up == fade)
-        own = Shape(shape.knot[:, rows], shape.value[..., rows], shape.slope[..., rows], shape.area[..., rows])
-        up_time, up_trucks = _fade_up(pieces.rises, own, setting.delay[rows], fade, line)
+        own = Shape(
+            shape.knot[:, rows], shape.value[..., rows], shape.slope[..., rows], shape.area[..., rows]
+        )
+        up_time, up_trucks = _fade_up(pieces.rises, own, setting.take(rows), fade, line)
         time[:2, rows] += up_time
         trucks[:, rows] += up_trucks
         if first.rise is not None:
@@ -224,19 +216,25 @@ def _fade_weights(
 
 
 def _fade_up(
-    rises: Rises, shape: Shape, delay: FloatColumn, fade: float, line: TruckLine | None
+    rises: Rises, shape: Shape, setting: Setting, fade: float, line: TruckLine | None
 ) -> tuple[Table, Table]:
     """Sum the fade-ups after gaps above the delay: over time (2, T) and over truck-time (4, T)."""
-    whole, seen, shadowed = _fade_weights(rises.time, rises.until, fade, line)
-    edge = np.maximum(
-        np.searchsorted(rises.gap, delay, side="right"), np.searchsorted(rises.age, shape.knot, side="right")
+    # in order of time neighbours are found fast
+    least = int(np.searchsorted(rises.gap, setting.delay.min(), side="right"))
+    at = rises.in_time[rises.in_time >= least]
+    weights = np.empty((3, len(at)))
+    weights[:, at - least] = _fade_weights(rises.time[at], rises.until[at], fade, line)
+    age = rises.age[least:]
+    long = np.searchsorted(rises.gap[least:], setting.delay, side="right")
+    edge = np.maximum(long, np.searchsorted(age, shape.knot, side="right"))
+    # a fade that would begin at the very instant of the switch-up takes no light away; a step does
+    begun = np.maximum(long, np.searchsorted(rises.begun[least:], shape.knot, side="right"))
+    dim_edge = np.where(setting.down > 0.0, begun, edge)
+    whole, seen, shadowed = (
+        shape.sum_values(RunningSums.of_sorted(age, weight).windows(places))
+        for weight, places in zip(weights, (edge, dim_edge, edge), strict=True)
     )
-    over_time = shape.sum_values(RunningSums.of_sorted(rises.age, whole).windows(edge))
-    over_trucks = np.zeros((4, len(delay)))
-    if line is not None:
-        over_trucks[:2] = shape.sum_values(RunningSums.of_sorted(rises.age, shadowed).windows(edge))[:2]
-        over_trucks[2:] = shape.sum_values(RunningSums.of_sorted(rises.age, seen).windows(edge))[2:]
-    return over_time[:2], over_trucks
+    return whole[:2], np.concatenate([shadowed[:2], seen[2:]])
 
 
 def count_periods(pieces: KindPieces, delay: FloatColumn) -> PeriodCounts:
@@ -257,9 +255,7 @@ def count_periods(pieces: KindPieces, delay: FloatColumn) -> PeriodCounts:
         ups=(len(counted.gap) - np.searchsorted(counted.gap, delay, side="right")).astype(np.float64),
         downs=(begun - over).astype(np.float64),
         false_offs=false_offs.astype(np.float64),
-        dim_entries=(
-            len(counted.dim_entry) - np.searchsorted(counted.dim_entry, delay, side="left")
-        ).astype(np.float64),
+        dim_entries=counted.dim_weight[-1] - counted.dim_weight[np.searchsorted(counted.dim_entry, delay)],
         low_s=low,
         low_present_s=present,
     )

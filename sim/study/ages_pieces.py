@@ -12,168 +12,15 @@ The first gap has no age (nothing was seen before): it is low whatever the setti
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from sim.records import FloatColumn, IntColumn, Stays
+from sim.study.ages_records import Counted, Ends, FirstGap, KindPieces, Rises, Week, ZonePieces
 from sim.study.ages_sums import RunningSums, TruckLine, last_before, place, spread
 
-__all__ = ["Counted", "Ends", "FirstGap", "KindPieces", "Rises", "Week", "ZonePieces", "lay_week", "sort_pieces"]
-
-
-@dataclass(frozen=True)
-class Week:
-    """Where the settings of an aisle may change, whatever the choice.
-
-    Attributes
-    ----------
-    border : start of each period and the run's end [s] (P + 1,)
-    kind : index into `names` (P,)
-    names : the scenario's names of settings that hold in the aisle (N,)
-    latency_s : motion to command
-    """
-
-    border: FloatColumn
-    kind: IntColumn
-    names: tuple[str, ...]
-    latency_s: float
-
-    @property
-    def end_s(self) -> float:
-        """End of the run [s]."""
-        return float(self.border[-1])
-
-    def period_of(self, time: FloatColumn) -> IntColumn:
-        """Return the period of each time, a border belonging to the later one (n,)."""
-        return np.searchsorted(self.border[1:-1], time, side="right")
-
-
-@dataclass(frozen=True)
-class Ends:
-    """Ends of pieces of age under one weight, the young end with the weight taken off.
-
-    Attributes
-    ----------
-    plain : of parts of gaps
-    latency : of the latency after gaps; it counts only where the gap is longer than the delay
-    latency_gap : that gap, for each end of `latency` [s] (n,)
-    """
-
-    plain: RunningSums
-    latency: RunningSums
-    latency_gap: FloatColumn
-
-
-@dataclass(frozen=True)
-class Rises:
-    """Switch-ups after gaps, by ascending gap: what a fade-up of any length needs (n,).
-
-    Attributes
-    ----------
-    gap : [s]
-    age : at the switch-up, latency included, ascending [s]
-    time : of the switch-up [s]
-    until : end of its period or of the run, where the fade-up is cut [s]
-    """
-
-    gap: FloatColumn
-    age: FloatColumn
-    time: FloatColumn
-    until: FloatColumn
-
-
-@dataclass(frozen=True)
-class FirstGap:
-    """The time before anything was seen, in one kind of period.
-
-    Attributes
-    ----------
-    low_s, truck_s : its length with the latency after it, and its truck-seconds
-    rise : instant of the switch-up and the end of its period; None where it is not in this kind of period
-    """
-
-    low_s: float
-    truck_s: float
-    rise: tuple[float, float] | None
-
-
-@dataclass(frozen=True)
-class Counted:
-    """Thresholds of the delay for what is counted, each ascending.
-
-    Attributes
-    ----------
-    gap : the switch-up comes where the gap is above the delay
-    young, old : a switch-down comes where young < delay < old
-    false_low, false_high : one with a truck in the zone where low < delay <= high
-    dim_entry : a truck enters a low zone where delay <= this
-    late_gap : gaps whose latency is time at low
-    late_s, late_present_s : running sums of that latency, and of it with a truck in the zone (n + 1,)
-    """
-
-    gap: FloatColumn
-    young: FloatColumn
-    old: FloatColumn
-    false_low: FloatColumn
-    false_high: FloatColumn
-    dim_entry: FloatColumn
-    late_gap: FloatColumn
-    late_s: FloatColumn
-    late_present_s: FloatColumn
-
-
-@dataclass(frozen=True)
-class KindPieces:
-    """All pieces in the periods of one name of settings.
-
-    Attributes
-    ----------
-    length_s : of its periods together
-    time, trucks : ends weighted by 1 and by trucks present; trucks is None where no visits are known
-    present : ends of the parts with a truck in the zone
-    """
-
-    length_s: float
-    time: Ends
-    trucks: Ends | None
-    present: RunningSums | None
-    rises: Rises
-    first: FirstGap
-    counted: Counted
-
-
-@dataclass(frozen=True)
-class ZonePieces:
-    """One zone, ready for any number of settings.
-
-    Attributes
-    ----------
-    week : where settings may change
-    start, end : the detections [s] (n,)
-    gap : before each detection, inf before the first [s] (n,)
-    rise : instant at which a switch-up for each detection falls due, at most the run's end [s] (n,)
-    line : trucks in the zone, None where no visits are known
-    kinds : by index of name; None where the name never holds
-    first_up : switch-ups after the first gap, 0 or 1
-    first_low_s, first_present_s : length of the first gap with its latency, and with a truck in the zone
-    first_entries : trucks that entered in it
-    occupied_s : time with a truck in the zone
-    """
-
-    week: Week
-    start: FloatColumn
-    end: FloatColumn
-    gap: FloatColumn
-    rise: FloatColumn
-    line: TruckLine | None
-    kinds: tuple[KindPieces | None, ...]
-    first_up: int
-    first_low_s: float
-    first_present_s: float
-    first_entries: int
-    occupied_s: float
+__all__ = ["sort_pieces"]
 
 
 @dataclass(frozen=True)
@@ -188,7 +35,9 @@ class _Parts:
     kind: IntColumn
 
 
-def sort_pieces(start: FloatColumn, end: FloatColumn, stays: Stays | None, week: Week) -> ZonePieces:
+def sort_pieces(
+    start: FloatColumn, end: FloatColumn, stays: Stays | None, week: Week, least_s: float = 0.0
+) -> ZonePieces:
     """Sort one zone's pieces.
 
     Parameters
@@ -196,24 +45,31 @@ def sort_pieces(start: FloatColumn, end: FloatColumn, stays: Stays | None, week:
     start, end : united detections in order, within the run [s] (n,)
     stays : trucks in the zone, None where no visits are known
     week : where settings may change
+    least_s : no delay below this will be asked for, so that gaps up to it need no sorting [s]
     """
-    line = None if stays is None else TruckLine.of(stays)
+    everyone = None if stays is None else TruckLine.of(stays)
+    line = everyone
+    if stays is not None and stays.weight is not None:
+        counting = stays.that_count()
+        line = TruckLine.of(counting, counting.weight)
     gap = start - np.concatenate([[-np.inf], end[:-1]])[: len(start)]
     rise = np.minimum(start + week.latency_s, week.end_s)
-    parts = _cut_gaps(start, end, week)
+    parts = _cut_gaps(start, end, week, least_s)
     home = week.period_of(start)
-    until = week.border[home + 1]
-    late = _Late(np.arange(1, len(start)), start, end, gap, rise, until, week.kind[home])
-    enter = np.zeros(0) if stays is None else np.sort(stays.enter)
-    entries = _entries(enter, start, end, rise, gap, week)
+    late = _Late(
+        1 + np.flatnonzero(gap[1:] > least_s), start, end, gap, rise, week.border[home + 1], week.kind[home]
+    )
+    enter, weight = _entering(stays)
+    entries = _entries(enter, weight, start, end, rise, gap, week, least_s)
     kinds = tuple(
-        _sort_kind(kind, week, parts, late, line, entries) if (week.kind == kind).any() else None
+        _sort_kind(kind, week, parts, late, everyone, line, entries) if (week.kind == kind).any() else None
         for kind in range(len(week.names))
     )
     first_end = float(rise[0]) if len(rise) else week.end_s
     begin, stop = np.zeros(1), np.array([first_end])
     return ZonePieces(
         week=week,
+        least_s=least_s,
         start=start,
         end=end,
         gap=gap,
@@ -222,10 +78,19 @@ def sort_pieces(start: FloatColumn, end: FloatColumn, stays: Stays | None, week:
         kinds=kinds,
         first_up=int(len(rise) > 0 and first_end < week.end_s),
         first_low_s=first_end,
-        first_present_s=_present_s(line, begin, stop),
-        first_entries=int((enter <= first_end).sum()),
-        occupied_s=_present_s(line, begin, np.array([week.end_s])),
+        first_present_s=_present_s(everyone, begin, stop),
+        first_entries=float(weight[enter <= first_end].sum()),
+        occupied_s=_present_s(everyone, begin, np.array([week.end_s])),
     )
+
+
+def _entering(stays: Stays | None) -> tuple[FloatColumn, FloatColumn]:
+    """Times at which trucks enter, ascending, and how much each counts (n,)."""
+    if stays is None:
+        return np.zeros(0), np.zeros(0)
+    order = np.argsort(stays.enter, kind="stable")
+    weight = np.ones(len(order)) if stays.weight is None else stays.weight[order]
+    return stays.enter[order], weight
 
 
 def _present_s(line: TruckLine | None, start: FloatColumn, end: FloatColumn) -> float:
@@ -236,10 +101,10 @@ def _present_s(line: TruckLine | None, start: FloatColumn, end: FloatColumn) -> 
     return float((closes - opens).sum())
 
 
-def _cut_gaps(start: FloatColumn, end: FloatColumn, week: Week) -> _Parts:
-    """Cut every gap but the first at the borders."""
+def _cut_gaps(start: FloatColumn, end: FloatColumn, week: Week, least_s: float) -> _Parts:
+    """Cut every gap above the least delay, but the first, at the borders."""
     until = np.append(start[1:], week.end_s)[: len(end)]
-    is_there = until > end
+    is_there = until - end > least_s
     since, until = end[is_there], until[is_there]
     first = week.period_of(since)
     last = np.maximum(np.searchsorted(week.border[1:-1], until, side="left"), first)
@@ -268,18 +133,28 @@ class _Entries:
 
     kind: IntColumn
     threshold: FloatColumn
+    weight: FloatColumn
 
 
 def _entries(
-    enter: FloatColumn, start: FloatColumn, end: FloatColumn, rise: FloatColumn, gap: FloatColumn, week: Week
+    enter: FloatColumn,
+    weight: FloatColumn,
+    start: FloatColumn,
+    end: FloatColumn,
+    rise: FloatColumn,
+    gap: FloatColumn,
+    week: Week,
+    least_s: float,
 ) -> _Entries:
     """Find for each truck the delays with which it enters a low zone; those of the first gap are apart."""
     inner = week.border[1:-1]
     following = np.searchsorted(start, enter, side="left")
     behind = np.maximum(following - 1, 0)
-    in_gap = (following > 0) & (enter > end[behind]) if len(end) else np.zeros(len(enter), dtype=bool)
-    time, since = enter[in_gap], end[behind[in_gap]]
-    stop = np.append(start, week.end_s)[following[in_gap]]
+    stop = np.append(start, week.end_s)[following]
+    in_gap = np.zeros(len(enter), dtype=bool)
+    if len(end):
+        in_gap = (following > 0) & (enter > end[behind]) & (stop - end[behind] > least_s)
+    time, since, stop = enter[in_gap], end[behind[in_gap]], stop[in_gap]
     period = np.searchsorted(inner, time, side="left")
     young = np.maximum(week.border[period] - since, 0.0)
     old = np.minimum(stop, week.border[period + 1]) - since
@@ -287,17 +162,26 @@ def _entries(
     # an entry within a latency meets the command of the gap before it
     due = np.searchsorted(rise, enter, side="left")
     first = np.minimum(due, len(start) - 1)
-    is_late = (due > 0) & (due < len(start)) & (enter > start[first]) if len(end) else in_gap
+    is_late = in_gap
+    if len(end):
+        is_late = (due > 0) & (due < len(start)) & (enter > start[first]) & (gap[first] > least_s)
     late = first[is_late]
     late_threshold = np.minimum(np.nextafter(gap[late], -np.inf), last_before(end[late - 1], enter[is_late]))
     return _Entries(
         np.concatenate([week.kind[period], week.kind[week.period_of(start[late])]]),
         np.concatenate([threshold, late_threshold]),
+        np.concatenate([weight[in_gap], weight[is_late]]),
     )
 
 
 def _sort_kind(
-    kind: int, week: Week, parts: _Parts, late: _Late, line: TruckLine | None, entries: _Entries
+    kind: int,
+    week: Week,
+    parts: _Parts,
+    late: _Late,
+    everyone: TruckLine | None,
+    line: TruckLine | None,
+    entries: _Entries,
 ) -> KindPieces:
     """Sort what belongs to one name of settings."""
     own = parts.kind == kind
@@ -315,27 +199,35 @@ def _sort_kind(
         *_latency_ends(gap, gap + (cut - late.start[row]), np.ones(len(row)), gap),
     )
     trucks, present, late_present = None, None, np.zeros(len(row))
-    if line is not None:
+    if line is not None and everyone is not None:
         plain = _weighted_ends(line, part.start, part.end, part.since)
         seen, opens, closes, count = line.cut(late.start[row], cut)
         trucks = Ends(
             RunningSums.of(*plain),
             *_latency_ends(opens - since[seen], closes - since[seen], count, gap[seen]),
         )
+        plain = _weighted_ends(everyone, part.start, part.end, part.since)
         present = RunningSums.of(plain[0], np.sign(plain[1]))
-        seen, opens, closes, _ = line.cut(late.start[row], late.rise[row])
+        seen, opens, closes, _ = everyone.cut(late.start[row], late.rise[row])
         late_present = place(closes - opens, seen, len(row))
     order = np.argsort(gap, kind="stable")
     is_up = late.rise[row] < week.end_s
     inside = order[late.rise[row][order] < late.until[row][order]]
+    rise = late.rise[row[inside]]
+    age = rise - since[inside]
+    begun = np.minimum(age, np.nextafter(last_before(since[inside], rise), np.inf))
     rises = Rises(
         gap[inside],
-        np.maximum.accumulate(late.rise[row[inside]] - since[inside]),
-        late.rise[row[inside]],
+        np.maximum.accumulate(age),
+        np.maximum.accumulate(begun),
+        rise,
         late.until[row[inside]],
+        np.argsort(rise, kind="stable"),
     )
     false_low, false_high = _false_offs(part, line)
     late_s = late.rise[row] - late.start[row]
+    threshold, counts = entries.threshold[entries.kind == kind], entries.weight[entries.kind == kind]
+    by_threshold = np.argsort(threshold, kind="stable")
     return KindPieces(
         length_s=float(np.diff(week.border)[week.kind == kind].sum()),
         time=time,
@@ -349,7 +241,8 @@ def _sort_kind(
             old=np.sort(part.old),
             false_low=np.sort(false_low),
             false_high=np.sort(false_high),
-            dim_entry=np.sort(entries.threshold[entries.kind == kind]),
+            dim_entry=threshold[by_threshold],
+            dim_weight=np.concatenate([[0.0], np.cumsum(counts[by_threshold])]),
             late_gap=gap[order],
             late_s=np.concatenate([[0.0], np.cumsum(late_s[order])]),
             late_present_s=np.concatenate([[0.0], np.cumsum(late_present[order])]),
@@ -409,9 +302,3 @@ def _first_gap(kind: int, week: Week, late: _Late, line: TruckLine | None) -> Fi
         _, opens, closes, count = line.cut(begin, stop)
         truck_s = float((count * (closes - opens)).sum())
     return FirstGap(float((stop - begin).sum()), truck_s, rise)
-
-
-def lay_week(border: FloatColumn, names: tuple[str, ...], latency_s: float) -> Week:
-    """Number the names of settings of an unrolled timetable."""
-    known: Mapping[str, int] = {name: index for index, name in enumerate(dict.fromkeys(names))}
-    return Week(border, np.array([known[name] for name in names], dtype=np.int64), tuple(known), latency_s)

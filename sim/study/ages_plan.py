@@ -18,8 +18,9 @@ from sim.records import FloatColumn, IntColumn
 from sim.scenario.schema import Scenario, Settings
 from sim.study.ages_sums import FAR_S
 
-__all__ = ["Plan", "Setting", "lay_out_choices", "with_settings"]
+__all__ = ["Plan", "Setting", "lay_out_choices"]
 
+NO_FADE_S = 1e-9
 Flags = NDArray[np.bool_]
 
 
@@ -106,6 +107,10 @@ class Plan:
         timeout, second, up, down, occupied, low, lowest = self.columns[name]
         return Setting(hold_s + timeout, second, up, down, occupied, low, lowest)
 
+    def least_delay(self, names: Sequence[str], hold_s: float) -> float:
+        """Return the least delay of some names in any choice [s]."""
+        return float(min(hold_s + self.columns[name][0].min() for name in names))
+
 
 def lay_out_choices(scenario: Scenario, choices: Sequence[Mapping[str, Settings]]) -> Plan:
     """Turn choices into columns.
@@ -137,21 +142,18 @@ def lay_out_choices(scenario: Scenario, choices: Sequence[Mapping[str, Settings]
 
 
 def _row(one: Settings) -> tuple[float, ...]:
-    """Write one set of settings as numbers; a second level equal to the unoccupied one never comes."""
+    """Write one set of settings as numbers.
+
+    A second level equal to the unoccupied one never comes; a fade of less than a nanosecond is none.
+    """
     lowest = one.unoccupied_level if one.second_level is None else one.second_level
     comes = one.second_delay_s is not None and lowest != one.unoccupied_level
     return (
         one.timeout_s,
         float(one.second_delay_s) if comes and one.second_delay_s is not None else FAR_S,
-        one.fade_up_s,
-        one.fade_down_s,
+        one.fade_up_s if one.fade_up_s > NO_FADE_S else 0.0,
+        one.fade_down_s if one.fade_down_s > NO_FADE_S else 0.0,
         one.occupied_level,
         one.unoccupied_level,
         lowest if comes else one.unoccupied_level,
     )
-
-
-def with_settings(scenario: Scenario, choice: Mapping[str, Settings]) -> Scenario:
-    """Return the scenario with other settings under the same names."""
-    lighting = scenario.lighting.model_copy(update={"settings": dict(choice)})
-    return scenario.model_copy(update={"lighting": lighting})

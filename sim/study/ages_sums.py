@@ -7,6 +7,7 @@ doubles each, so that the difference of two of them is as exact as a sum of the 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn, Stays
 
-__all__ = ["FAR_S", "RunningSums", "TruckLine", "last_before", "place", "spread"]
+__all__ = ["FAR_S", "RunningSums", "TruckLine", "blocks", "last_before", "place", "spread"]
 
 FAR_S = 1e12
 """Stands for a second delay that never comes: beyond any age, and its square is still a number."""
@@ -35,7 +36,23 @@ def spread(first: IntColumn, last: IntColumn) -> tuple[IntColumn, IntColumn]:
     return row, first[row] + np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
 
 
-def place(amount: FloatColumn, row: IntColumn, rows: int) -> FloatColumn:
+def blocks(count: IntColumn, most: int = 2**20) -> list[tuple[int, int]]:
+    """Cut rows into runs with at most so many elements, or of one row.
+
+    Examples
+    --------
+    >>> blocks(np.array([2, 2, 5, 1]), 4)
+    [(0, 2), (2, 3), (3, 4)]
+    """
+    reached = np.cumsum(count)
+    edges = [0]
+    while edges[-1] < len(count):
+        base = reached[edges[-1] - 1] if edges[-1] else 0
+        edges.append(max(edges[-1] + 1, int(np.searchsorted(reached, base + most, side="right"))))
+    return list(itertools.pairwise(edges))
+
+
+def place(amount: FloatColumn | NDArray[np.bool_], row: IntColumn, rows: int) -> FloatColumn:
     """Sum amounts by row (rows,)."""
     return np.bincount(row, weights=amount, minlength=rows).astype(np.float64)
 
@@ -126,28 +143,32 @@ class TruckLine:
     Attributes
     ----------
     time : instants of change [s] (m,)
-    count : trucks from then on (m,)
+    count : trucks from then on, each by its weight; above 0 where there is any (m,)
     """
 
     time: FloatColumn
-    count: IntColumn
+    count: FloatColumn
 
     @classmethod
-    def of(cls, stays: Stays) -> TruckLine:
-        """Count the stays in one zone: enter <= t < leave."""
+    def of(cls, stays: Stays, weight: FloatColumn | None = None) -> TruckLine:
+        """Count the stays in one zone, enter <= t < leave, all fully or each by a weight above 0 (n,)."""
         time = np.unique(np.concatenate([stays.enter, stays.leave]))
-        arrived = np.searchsorted(np.sort(stays.enter), time, side="right")
-        left = np.searchsorted(np.sort(stays.leave), time, side="right")
-        return cls(time, arrived - left)
+        present, sums = np.zeros(len(time), dtype=np.int64), np.zeros(len(time))
+        for sign, edge in ((1, stays.enter), (-1, stays.leave)):
+            order = np.argsort(edge, kind="stable")
+            reached = np.searchsorted(edge[order], time, side="right")
+            present += sign * reached
+            if weight is not None:
+                sums += sign * np.concatenate([[0.0], np.cumsum(weight[order])])[reached]
+        return cls(time, present.astype(np.float64) if weight is None else np.where(present > 0, sums, 0.0))
 
-    def at(self, time: FloatColumn) -> IntColumn:
+    def at(self, time: FloatColumn) -> FloatColumn:
         """Return the trucks at times (n,)."""
-        if not len(self.time):
-            return np.zeros(len(time), dtype=np.int64)
-        index = np.searchsorted(self.time, time, side="right") - 1
-        return np.where(index >= 0, self.count[np.maximum(index, 0)], 0)
+        return np.append(0.0, self.count)[np.searchsorted(self.time, time, side="right")]
 
-    def cut(self, start: FloatColumn, end: FloatColumn) -> tuple[IntColumn, FloatColumn, FloatColumn, FloatColumn]:
+    def cut(
+        self, start: FloatColumn, end: FloatColumn
+    ) -> tuple[IntColumn, FloatColumn, FloatColumn, FloatColumn]:
         """Return the parts of stretches with a truck: row of the stretch, start, end, trucks.
 
         A stretch without length has no part.
@@ -156,16 +177,14 @@ class TruckLine:
         last = np.searchsorted(self.time, end, side="left")
         last = np.where(end > start, np.maximum(last, first) + 1, first)
         row, index = spread(first, last)
-        count = np.concatenate([[0], self.count])[index]
+        count = np.append(0.0, self.count)[index]
         row, index, count = row[count > 0], index[count > 0], count[count > 0]
         opens = np.concatenate([[-np.inf], self.time])[index]
         closes = np.concatenate([self.time, [np.inf]])[index]
-        return row, np.maximum(opens, start[row]), np.minimum(closes, end[row]), count.astype(np.float64)
+        return row, np.maximum(opens, start[row]), np.minimum(closes, end[row]), count
 
     def wait(self, time: FloatColumn) -> FloatColumn:
-        """Return how long after each time a truck is in the zone, 0 where one is, inf where none comes [s]."""
-        if not len(self.time):
-            return np.full(len(time), np.inf)
+        """Return how long after each time a truck is in the zone; 0 where one is, inf where none comes."""
         busy = self.time[self.count > 0]
         following = np.append(busy, np.inf)[np.searchsorted(busy, time, side="left")]
         return np.where(self.at(time) > 0, 0.0, following - time)

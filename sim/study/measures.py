@@ -27,7 +27,7 @@ _SUFFIXES: tuple[tuple[str, Per], ...] = (
     ("_per_zone_hour", "zone_hour"), ("_per_visit", "visit"), ("_per_day", "day"), ("_per_hour", "hour"),
 )
 _ADDITIVE = tuple(name for name, outcome in OUTCOMES.items() if outcome.is_additive)
-_UNIT_WORDS = {"visit": "visit", "day": "day", "hour": "h", "zone_hour": "zone and h"}
+_PER_WORDS = {"": "", "visit": "per visit", "day": "per day", "hour": "per hour", "zone_hour": "per zone and hour"}
 
 
 class MeasureError(ValueError):
@@ -80,9 +80,9 @@ class Measure:
 
     @property
     def unit(self) -> str:
-        """Unit for people."""
+        """Unit for people, "" for a plain count."""
         own = OUTCOMES[self.outcome].unit.replace("-", "")
-        return f"{own}/{_UNIT_WORDS[self.per]}" if self.per else own
+        return " ".join(word for word in (own, _PER_WORDS[self.per]) if word)
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from sim.errors import Fault
+from sim.lighting.timetable import week_spans
 from sim.scenario.notices import unseen_stretches
 from sim.scenario.parts import aisles_text, sort_aisles
 from sim.scenario.schema import Recommend, Scenario, TimetableRow
-from sim.lighting.timetable import week_spans
 from sim.study.candidates import Offer, floor_share, names_in_force
 
 __all__ = ["find_refusals", "is_staffed"]

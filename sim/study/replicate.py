@@ -10,16 +10,19 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from sim.errors import InputError
-from sim.outcome.names import OUTCOMES
 from sim.records import Detections, Visits
 from sim.replication import (
+    Engine,
     Site,
     Traffic,
+    choose_engine,
+    drivers_react,
+    hear_seen,
     prepare_site,
     replay_site,
     run_replication,
     sense_visits,
-    simulate_traffic,
+    simulate_and_light,
 )
 from sim.results import CloseLook, Outcomes, Result
 from sim.scenario.contradictions import find_notices
@@ -36,13 +39,23 @@ __all__ = ["MOST_REPLICATIONS", "replay", "run"]
 MOST_REPLICATIONS = 10_000
 """Where a requested precision gives up."""
 
+LIVE = (
+    "The lights ran inside the simulation (live), on the motion that the traffic leaves behind: the same "
+    "result as a replay, computed in another way."
+)
+REACTING = (
+    "The lights ran inside the simulation (live), because drivers react to them: every setting is then "
+    "traffic of its own, a new simulation, and a comparison of settings is only as sure as the intervals of "
+    "both runs. What drivers lose stands in light_lost_min_per_shift, minutes per driver and 8 hours on duty."
+)
+
 Progress = Callable[[int, int | None], None]
 
 
-def _one(argument: tuple[Scenario, int]) -> Outcomes:
+def _one(argument: tuple[Scenario, int, Engine]) -> Outcomes:
     """One replication as a worker does it."""
-    scenario, number = argument
-    return run_replication(prepare_site(scenario), number)[0]
+    scenario, number, engine = argument
+    return run_replication(prepare_site(scenario), number, engine)[0]
 
 
 def run(
@@ -52,6 +65,7 @@ def run(
     replications: int | None = None,
     replication: int | None = None,
     workers: int = 1,
+    engine: Engine = "auto",
     progress: Progress | None = None,
 ) -> Result:
     """Simulate a scenario in independent replications.
@@ -63,6 +77,8 @@ def run(
     replications : exactly so many; absent: the scenario's, and more where it asks for a precision
     replication : this one only, by number from 0
     workers : processes; the result does not depend on their number
+    engine : "replay": traffic first, then the lights, exactly; "live": the lights inside the simulation;
+        "auto": live where drivers react to the light, else replay
     progress : called with replications done and expected (None while a precision is sought)
 
     Returns
@@ -71,7 +87,7 @@ def run(
 
     Raises
     ------
-    InputError : numbers out of range
+    InputError : numbers out of range, or a replay of drivers who react to the light
 
     Examples
     --------
@@ -92,6 +108,7 @@ def run(
     if replications is not None and replication is not None:
         raise InputError("give either replications (how many) or replication (which one), not both")
 
+    engine = choose_engine(scenario, engine)
     site = prepare_site(scenario)
     precision = scenario.precision if replications is None and replication is None else None
     first = 0 if replication is None else replication
@@ -102,11 +119,10 @@ def run(
     tell = progress or (lambda done, expected: None)
     tell(0, None if precision is not None else asked)
 
-    traffic = simulate_traffic(site, first)
-    outcomes, close_look = replay_site(site, traffic)
+    traffic, outcomes, close_look = simulate_and_light(site, first, engine)
     gathered = [outcomes]
     tell(1, None if precision is not None else asked)
-    rest = ((scenario, number) for number in itertools.islice(numbers, 1, None))
+    rest = ((scenario, number, engine) for number in itertools.islice(numbers, 1, None))
     if asked > 1 or precision is not None:
         answers = map_in_order(_one, rest, workers)
         for answer in answers:
@@ -116,6 +132,8 @@ def run(
                 answers.close()  # type: ignore[attr-defined]
                 break
     notices = [*find_notices(scenario), *_backlog(traffic, scenario)]
+    if engine == "live":
+        notices.append(REACTING if drivers_react(scenario) else LIVE)
     if precision is not None:
         notices.append(
             f"Replications went on until the energy's interval was within {precision:g} of its mean: "
@@ -151,7 +169,9 @@ def _collect(
     notices: list[str],
 ) -> Result:
     """Put a result together."""
-    headline = {name: estimate_mean([outcome.total[name] for outcome in gathered]) for name in OUTCOMES}
+    headline = {
+        name: estimate_mean([outcome.total[name] for outcome in gathered]) for name in gathered[0].total
+    }
     return Result(
         scenario=site.scenario,
         layout=site.layout,
@@ -199,10 +219,13 @@ def replay(
     if detections is None:
         assert seen is not None
         found = sense_visits(site, seen, 0)
+        heard = hear_seen(site, found, 0)
     elif isinstance(detections, Detections):
         found = detections
     else:
         found = read_detections(detections, scenario, site.layout, sort=sort)
+    if detections is not None:
+        heard = hear_seen(site, found, None)
     stays = None if seen is None else stays_in_zones(site.layout, seen)
-    outcomes, close_look = replay_site(site, Traffic(seen, stays, found, 0))
+    outcomes, close_look = replay_site(site, Traffic(seen, stays, heard, 0, None, found))
     return _collect(site, (0,), [outcomes], close_look, "replay", list(find_notices(scenario)))

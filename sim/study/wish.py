@@ -21,6 +21,7 @@ from sim.wording import nearest_text
 
 __all__ = ["Wish", "make_wish", "with_wishes"]
 
+_FIXED_BY_TRAFFIC = frozenset({"always_on_kwh", "code_minimum_kwh", "occupied_h", "visits", "mouth_wait_s"})
 _TABLES: tuple[tuple[str, Scope], ...] = (("max", "site"), ("max_zone", "zone"), ("max_hour", "hour"))
 
 
@@ -112,19 +113,24 @@ def make_wish(scenario: Scenario) -> Wish:
 
 def _read_measures(table: Recommend, faults: list[Fault]) -> tuple[Measure | None, list[Limit]]:
     """Read the aim and the limits."""
-    aim: Measure | None = None
-    try:
-        aim = parse_measure(table.minimise)
-    except MeasureError as error:
-        faults.append(Fault("", None, "recommend.minimise", f"{table.minimise} {error}"))
+
+    def read(key: str, name: str) -> Measure | None:
+        try:
+            measure = parse_measure(name)
+        except MeasureError as error:
+            faults.append(Fault("", None, key, f"{name} {error}"))
+            return None
+        if measure.outcome in _FIXED_BY_TRAFFIC:
+            faults.append(Fault("", None, key, f"{name} is not changed by any setting of the lights"))
+        return measure
+
     limits = []
     for key, scope in _TABLES:
         for name, most in getattr(table, key).items():
-            try:
-                limits.append(Limit(parse_measure(name), float(most), scope))
-            except MeasureError as error:
-                faults.append(Fault("", None, f"recommend.{key}.{name}", f"{name} {error}"))
-    return aim, limits
+            measure = read(f"recommend.{key}.{name}", name)
+            if measure is not None:
+                limits.append(Limit(measure, float(most), scope))
+    return read("recommend.minimise", table.minimise), limits
 
 
 def _check_names(scenario: Scenario, table: Recommend) -> Iterator[Fault]:

@@ -29,7 +29,7 @@ class Week:
     weekday : of the first day, 0 for Monday
     past_midnight_s : time of day of second 0
     end_s : end of the run
-    volume : factor of each calendar day, 0 on holidays (days,)
+    volume : factor of each calendar day and the day after, 0 on holidays (days + 1,)
     """
 
     weekday: int
@@ -66,11 +66,12 @@ def draw_arrivals(rng: np.random.Generator, rates: FloatColumn, week: Week) -> F
     return candidates[rng.random(len(candidates)) * top < rate]
 
 
-def timetable_arrivals(clocks: Sequence[str], days: Sequence[str], week: Week) -> tuple[FloatColumn, FloatColumn]:
-    """Return the times of a daily timetable within a day of the run, and the volume of their days (n,) each.
+def timetable_arrivals(
+    clocks: Sequence[str], days: Sequence[str], week: Week
+) -> tuple[FloatColumn, FloatColumn]:
+    """Return the times of a timetable on all days of the run and the day after, and those days' volumes (n,).
 
-    Times before second 0 or after the end are kept where they lie in the run's first or last day: a
-    departure soon after the end has its wave before it.
+    Times before second 0 and after the end are kept: a departure soon after the end has its wave before it.
     """
     times, volumes = [], []
     for day, volume in enumerate(week.volume):

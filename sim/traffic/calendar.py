@@ -43,14 +43,14 @@ def holiday_dates(scenario: Scenario) -> frozenset[dt.date]:
 
 
 def volume_by_day(scenario: Scenario, replication: int) -> FloatColumn:
-    """Draw each day's volume of work over its mean: 0 on holidays (days,).
+    """Draw each day's volume of work over its mean: 0 on holidays; with a day after the run (days + 1,).
 
     Notes
     -----
     Gamma family of mean 1.  With it, the count of a day with mean n has the variance n + n^2 cv^2 (a mixed
     Poisson distribution).
     """
-    days = count_days(scenario)
+    days = count_days(scenario) + 1
     factor = np.ones(days)
     if scenario.volume_cv:
         shape = 1.0 / scenario.volume_cv**2

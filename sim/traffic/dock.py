@@ -3,8 +3,9 @@
 Comes in: trailers in order of arrival, who unloads.  Goes out: `DockBook`: who stood where and when, and
 when each pallet was on the floor.  Before: `traffic/arrivals`, `traffic/fleet`; after: `traffic/work`.
 A door holds one trailer.  Trailers are served in order of arrival; one that waits for certain doors does not
-hold up others.  Trucks that unload do nothing else (so the dock can be worked out before the floor); one truck
-works at a trailer, and goes off duty between two pallets.  A departing trailer leaves on time, loaded or not.
+hold up others.  Trucks that unload do nothing else (so the dock can be worked out before the floor); one
+truck works at a trailer, and goes off duty between two pallets.  A departing trailer leaves on time, loaded
+or not.
 """
 
 from __future__ import annotations
@@ -73,7 +74,7 @@ class DockBook:
     busy_to: FloatColumn
 
 
-ARRIVES, DOOR_IS_FREE, TRUCK_IS_FREE = range(3)
+ARRIVES, DOOR_IS_FREE, TRUCK_IS_FREE, JOB_WAITS = range(4)
 
 
 class _Dock:
@@ -108,6 +109,7 @@ class _Dock:
         self.times = {
             truck: pallet_times(truck) for truck, group in enumerate(fleet.group) if group in unloaders
         }
+        self.busy_until = dict.fromkeys(self.times, 0.0)
         for number, trailer in enumerate(trailers):
             self._at(trailer.arrive, ARRIVES, number)
         for truck in self.times:
@@ -127,7 +129,10 @@ class _Dock:
             elif kind == DOOR_IS_FREE:
                 self.free_doors.append(which)
                 self._fill_doors(now)
-            elif self.fleet.is_on_duty(which, now):
+            elif kind == JOB_WAITS:
+                self.jobs.appendleft(which)
+                self._give_jobs(now)
+            elif now >= self.busy_until[which] and self.fleet.is_on_duty(which, now):
                 self.idle.setdefault(which)
                 self._give_jobs(now)
 
@@ -182,10 +187,10 @@ class _Dock:
             self.left[number] -= 1
             self.pallets.append((time, number))
         self.busy.append((truck, now, time))
+        self.busy_until[truck] = time
         self._at(time, TRUCK_IS_FREE, truck)
         if self.left[number]:
-            # back in the queue at once: another truck may not start before this one has stopped
-            self.jobs.appendleft(number)
+            self._at(time, JOB_WAITS, number)
         else:
             self._leave(number, time)
 

@@ -1,27 +1,53 @@
 """The moves to be done: when each arises, from where to where, and how long its handling takes.
 
-Comes in: scenario, layout, streams.  Goes out: `Tasks`, in order of time.  After it: `traffic/world`.
-Arrivals are a Poisson process whose rate changes by hour and weekday, by thinning (Lewis and Shedler,
-"Simulation of nonhomogeneous Poisson processes by thinning", Naval Research Logistics Quarterly 26(3),
-1979).  Aisle shares follow Bender's curve ("Mathematical modeling of the 20/80 rule", Journal of
-Business Logistics 2(2), 1981; formula from memory), a table, or are alike.
+Comes in: scenario, layout, streams of random numbers.  Goes out: `Tasks`, in order of time.  Before:
+`traffic/arrivals`, `traffic/slotting`, `traffic/tours`, `traffic/trailers`; after: `traffic/world`.
+The streams are counted work first, then inbound, then outbound trailers.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
 from sim.floor.layout import Layout
 from sim.randomness import random_stream
 from sim.records import FloatColumn, IntColumn
-from sim.scenario.schema import Scenario, Trucks, Work
-from sim.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, SECONDS_PER_WEEK, WEEKDAYS
+from sim.scenario.schema import Inbound, Outbound, Scenario, Trucks, Work
+from sim.traffic.arrivals import Week, draw_arrivals, draw_gamma, week_of, week_rates
+from sim.traffic.dock import DockBook
+from sim.traffic.fleet import Fleet, muster
+from sim.traffic.gait import gait_of
+from sim.traffic.slotting import (
+    Reach,
+    aisle_shares,
+    bender_share,
+    draw_class_places,
+    draw_depths,
+    draw_heights,
+)
+from sim.traffic.tours import Tours, join_tours, no_tours, order_tours
+from sim.traffic.trailers import DockMoves, draw_dock
 
-__all__ = ["KINDS", "Tasks", "aisle_shares", "bender_share", "draw_depths", "draw_tasks", "hourly_rates"]
+__all__ = [
+    "KINDS",
+    "Tasks",
+    "aisle_shares",
+    "all_streams",
+    "bender_share",
+    "draw_depths",
+    "draw_tasks",
+    "hourly_rates",
+    "who_may_do",
+]
 
-KINDS: tuple[str, ...] = ("putaway", "retrieve", "replenish")
+KINDS: tuple[str, ...] = ("putaway", "retrieve", "replenish", "tour", "walk")
+INBOUND_SUBSTREAM, OUTBOUND_SUBSTREAM = 1000, 2000
+"""First number of the trailers' random substreams, so that another stream of work moves no trailer."""
+
+Stream = Work | Inbound | Outbound
 
 
 @dataclass(frozen=True)
@@ -31,12 +57,19 @@ class Tasks:
     Attributes
     ----------
     time : when the move arises [s] (n,)
-    work : index of the stream in the scenario (n,)
+    work : index of the stream, see `all_streams` (n,)
     kind : index into `KINDS` (n,)
     aisle, bay_m : where it is put away, fetched, or fetched first (n,)
     second_aisle, second_bay_m : where a replenishment is set down; -1 and nan otherwise (n,)
-    door : dock door of a putaway or retrieval, -1 otherwise (n,)
-    pick_s, set_s : handling at pick-up and set-down by truck group [s] (groups, n)
+    door : dock door of a putaway or retrieval, or where a tour or walk ends; -1 otherwise (n,)
+    pick_s, set_s : handling at pick-up and set-down by truck group [s] (groups, n); a walk's dwell is a
+        pick-up, a tour's picks lie in `tours`
+    height_m, second_height_m : of either place above the lowest tier (n,)
+    is_through : leaves by the back: one-way aisles, some walks (n,)
+    due : when it should be done, nan where nobody says [s] (n,)
+    tour : index into `tours`, -1 for other kinds (n,)
+    tours : the tours
+    dock : what happened at the dock, None without trailers
     """
 
     time: FloatColumn
@@ -49,104 +82,195 @@ class Tasks:
     door: IntColumn
     pick_s: FloatColumn
     set_s: FloatColumn
+    height_m: FloatColumn
+    second_height_m: FloatColumn
+    is_through: np.ndarray[Any, np.dtype[np.bool_]]
+    due: FloatColumn
+    tour: IntColumn
+    tours: Tours
+    dock: DockBook | None
 
     def __len__(self) -> int:
         return len(self.time)
 
 
-def bender_share(rank: FloatColumn, skew: float) -> FloatColumn:
-    """Return the share of the moves in the busiest part `rank` (0..1): (1 + A) x / (A + x).
+def all_streams(scenario: Scenario) -> tuple[Stream, ...]:
+    """Return every stream of moves: work, then inbound, then outbound trailers."""
+    return (*scenario.work, *scenario.inbound, *scenario.outbound)
 
-    >>> round(float(bender_share(np.array([0.2]), 0.2)[0]), 6)
-    0.6
+
+def who_may_do(scenario: Scenario) -> tuple[tuple[bool, ...], ...]:
+    """Return for each stream which truck groups may do it (W, G).
+
+    Without `trucks` a walk is done by any walkers, anything else by any trucks; trucks that unload trailers
+    do nothing else.
     """
-    share: FloatColumn = (1.0 + skew) * rank / (skew + rank)
-    return share
-
-
-def aisle_shares(work: Work, aisles: int) -> FloatColumn:
-    """Return each aisle's share of a stream's moves, rank 1 being the first aisle (A,).
-
-    `top_20pct_share` s stands for A = 0.2 (1 - s) / (s - 0.2), the curve through (0.2, s).
-    """
-    if work.aisle_shares is not None:
-        table = np.array(work.aisle_shares, dtype=np.float64)
-        shares: FloatColumn = table / table.sum()
-        return shares
-    skew = work.aisle_skew
-    if work.top_20pct_share is not None and work.top_20pct_share > 0.2:
-        skew = 0.2 * (1.0 - work.top_20pct_share) / (work.top_20pct_share - 0.2)
-    if not skew:
-        return np.full(aisles, 1.0 / aisles)
-    return np.diff(bender_share(np.arange(aisles + 1) / aisles, skew))
-
-
-def draw_depths(rng: np.random.Generator, count: int, skew: float) -> FloatColumn:
-    """Draw depths as shares of the aisle's length, front bays busiest by Bender's curve; 0: uniform (n,)."""
-    draw = rng.random(count)
-    return draw if not skew else skew * draw / (1.0 + skew - draw)
+    unloaders = {name for inbound in scenario.inbound for name in inbound.unload_trucks or ()}
+    table = []
+    for stream in all_streams(scenario):
+        kind = "walker" if isinstance(stream, Work) and stream.kind == "walk" else "truck"
+        table.append(
+            tuple(
+                (trucks.kind == kind if stream.trucks is None else trucks.name in stream.trucks)
+                and trucks.name not in unloaders
+                for trucks in scenario.trucks
+            )
+        )
+    return tuple(table)
 
 
 def hourly_rates(work: Work) -> FloatColumn:
     """Return moves an hour in each hour of the week from Monday 00:00 (168,)."""
-    table = (work.per_hour,) * 24 if isinstance(work.per_hour, float | int) else work.per_hour
-    works = np.array([day in work.days for day in WEEKDAYS])
-    return (works[:, None] * np.array(table, dtype=np.float64)[None, :]).ravel()
-
-
-def _draw_arrivals(
-    rng: np.random.Generator, rates: FloatColumn, offset_s: float, end_s: float
-) -> FloatColumn:
-    """Thin a Poisson process of the highest rate; offset_s is second 0 within the week."""
-    top = float(rates.max())
-    candidates = np.sort(rng.random(rng.poisson(top * end_s / SECONDS_PER_HOUR)) * end_s)
-    hour = ((candidates + offset_s) % SECONDS_PER_WEEK // SECONDS_PER_HOUR).astype(np.int64)
-    return candidates[rng.random(len(candidates)) * top < rates[np.minimum(hour, 167)]]
+    return week_rates(work.per_hour, work.days)
 
 
 def _draw_handling(rng: np.random.Generator, trucks: Trucks, count: int) -> FloatColumn:
     """Draw pick-up and set-down times of the gamma family (2, n)."""
-    mean, cv = trucks.handling_mean_s, trucks.handling_cv
-    if cv == 0.0:
-        return np.full((2, count), mean)
-    shape = 1.0 / cv**2
-    return rng.standard_gamma(shape, (count, 2)).T * (mean / shape)
+    draws = draw_gamma(rng, trucks.handling_mean_s, trucks.handling_cv, 2 * count)
+    return draws.reshape(count, 2).T
 
 
-def _draw_stream(
-    scenario: Scenario, layout: Layout, replication: int, number: int, offset_s: float
-) -> list[np.ndarray]:
-    """Draw one stream of moves; columns in the order of `Tasks`, each with memory of its own."""
-    work = scenario.work[number]
+class _Stream:
+    """One stream's draws, each purpose from a random stream of its own."""
 
-    def stream(name: str, *sub: int) -> np.random.Generator:
-        return random_stream(scenario.seed, replication, name, number, *sub)
+    def __init__(
+        self, scenario: Scenario, layout: Layout, replication: int, number: int, substream: int
+    ) -> None:
+        self.scenario, self.layout, self.replication = scenario, layout, replication
+        self.number, self.substream = number, substream
+        self.keys = all_streams(scenario)[number]
 
-    time = _draw_arrivals(stream("arrivals"), hourly_rates(work), offset_s, scenario.duration_s)
-    count = len(time)
-    share = np.cumsum(aisle_shares(work, len(layout.aisles)))[:-1]
-    aisle = np.searchsorted(share, stream("aisles").random((count, 2)), side="right")
-    bay = draw_depths(stream("bays"), 2 * count, work.bay_skew).reshape(count, 2) * layout.length_m[aisle]
-    is_rack_to_rack = work.kind == "replenish"
-    door = stream("doors").integers(len(layout.door_m), size=count)
-    handling = np.array(
-        [
-            _draw_handling(stream("handling", group), trucks, count)
-            for group, trucks in enumerate(scenario.trucks)
-        ]
-    ).reshape(len(scenario.trucks), 2, count)
-    return [
-        time,
-        np.full(count, number),
-        np.full(count, KINDS.index(work.kind)),
-        aisle[:, 0].copy(),
-        bay[:, 0].copy(),
-        aisle[:, 1].copy() if is_rack_to_rack else np.full(count, -1),
-        bay[:, 1].copy() if is_rack_to_rack else np.full(count, np.nan),
-        np.full(count, -1) if is_rack_to_rack else door,
-        handling[:, 0].copy(),
-        handling[:, 1].copy(),
-    ]
+    def rng(self, name: str, *sub: int) -> np.random.Generator:
+        """Return the generator of one purpose."""
+        return random_stream(self.scenario.seed, self.replication, name, self.substream, *sub)
+
+    def places(self, count: int, each: int) -> tuple[IntColumn, FloatColumn, FloatColumn]:
+        """Draw aisle, depth and height of so many places for each of some moves (n, each)."""
+        keys, layout, floor = self.keys, self.layout, self.scenario.floor
+        share = np.cumsum(aisle_shares(keys, len(layout.aisles)))[:-1]
+        aisle = np.searchsorted(share, self.rng("aisles").random((count, each)), side="right")
+        tiers = floor.tiers if keys.tiers is None else min(keys.tiers, floor.tiers)
+        heights = np.broadcast_to(np.float64(0.0), (count, each))
+        if tiers > 1:
+            drawn = draw_heights(self.rng("tiers"), each * count, tiers, floor.tier_height_m)
+            heights = drawn.reshape(count, each)
+        if keys.bay_classes is None:
+            depth = draw_depths(self.rng("bays"), each * count, keys.bay_skew).reshape(count, each)
+            return aisle, depth * layout.length_m[aisle], heights
+        along, up = self._times_to_the_ends(aisle.ravel(), tiers)
+        deep, high = draw_class_places(self.rng("bays"), keys.bay_classes, Reach(along, up))
+        if tiers > 1 and up.any():
+            tier = np.minimum((high * tiers).astype(np.int64), tiers - 1).reshape(count, each)
+            heights = tier * np.float64(floor.tier_height_m)
+        return aisle, deep.reshape(count, each) * layout.length_m[aisle], heights
+
+    def _times_to_the_ends(self, aisle: IntColumn, tiers: int) -> tuple[FloatColumn, FloatColumn]:
+        """Times to the rack's far end and top by the first group that may do the work [s] (n,)."""
+        able = who_may_do(self.scenario)[self.number]
+        gait = gait_of(next(trucks for trucks, may in zip(self.scenario.trucks, able, strict=True) if may))
+        top_m = (tiers - 1) * self.scenario.floor.tier_height_m
+        up = top_m * gait.up if gait.lifts_while_travelling else 0.0
+        along: FloatColumn = self.layout.length_m[aisle] / gait.aisle_empty
+        return along, np.full(len(aisle), up)
+
+    def _goes_through(self, aisle: IntColumn, kind: str) -> np.ndarray[Any, np.dtype[np.bool_]]:
+        """Tell which moves leave their aisle by the back: one-way aisles, and walks that are said to."""
+        always = isinstance(self.keys, Work) and self.keys.kind == "walk" and self.keys.through
+        one_way = self.scenario.floor.one_way
+        if always or one_way is None or kind in ("replenish", "tour"):
+            return np.broadcast_to(np.bool_(always), len(aisle))
+        through: np.ndarray[Any, np.dtype[np.bool_]] = np.isin(self.layout.aisles, one_way)[aisle]
+        return through
+
+    def handling(self, count: int) -> tuple[FloatColumn, FloatColumn]:
+        """Draw pick-up and set-down times by truck group (groups, n) each."""
+        groups = self.scenario.trucks
+        draws = np.array(
+            [
+                _draw_handling(self.rng("handling", group), trucks, count)
+                for group, trucks in enumerate(groups)
+            ]
+        ).reshape(len(groups), 2, count)
+        return draws[:, 0].copy(), draws[:, 1].copy()
+
+    def tours(self, count: int) -> Tours:
+        """Draw the lines of tours and put them in order."""
+        work = self.keys
+        assert isinstance(work, Work)
+        assert work.lines_per_tour is not None
+        lines = work.lines_per_tour
+        aisle, bay, height = self.places(count, lines)
+        pick = np.array(
+            [
+                draw_gamma(
+                    self.rng("handling", group, 1), trucks.handling_mean_s, trucks.handling_cv, count * lines
+                )
+                for group, trucks in enumerate(self.scenario.trucks)
+            ]
+        ).reshape(len(self.scenario.trucks), count, lines)
+        return order_tours(aisle, bay, height, pick, is_traversal=work.routing == "traversal")
+
+    def moves(
+        self, time: FloatColumn, kind: str, door: IntColumn | None, due: FloatColumn | None
+    ) -> _Columns:
+        """Put the columns of `Tasks` together for moves that arise at given times."""
+        count, layout, work = len(time), self.layout, self.keys
+        pick, put = self.handling(count)
+        tours = None
+        if kind == "tour":
+            tours = self.tours(count)
+            begin = tours.first_visit[:-1]
+            aisle, bay = tours.aisle[begin][:, None], tours.bay_m[tours.first_line[begin]][:, None]
+            height = np.zeros((count, 1))
+        else:
+            aisle, bay, height = self.places(count, 2)
+        if isinstance(work, Work) and work.kind == "walk":
+            dwell = draw_gamma(self.rng("dwell"), work.dwell_mean_s or 0.0, work.dwell_cv, count)
+            pick, put = np.tile(dwell, (len(pick), 1)), np.zeros_like(put)
+            height = np.zeros((count, 2))
+        is_rack_to_rack = kind == "replenish"
+        if door is None:
+            door = self.rng("doors").integers(len(layout.door_m), size=count)
+        return _Columns(
+            time=time,
+            work=np.full(count, self.number),
+            kind=np.full(count, KINDS.index(kind)),
+            aisle=aisle[:, 0].copy(),
+            bay_m=bay[:, 0].copy(),
+            second_aisle=aisle[:, 1].copy() if is_rack_to_rack else np.full(count, -1),
+            second_bay_m=bay[:, 1].copy() if is_rack_to_rack else np.full(count, np.nan),
+            door=np.full(count, -1) if is_rack_to_rack else door,
+            pick_s=pick,
+            set_s=put,
+            height_m=height[:, 0],
+            second_height_m=height[:, 1] if is_rack_to_rack else np.broadcast_to(np.float64(0.0), count),
+            is_through=self._goes_through(aisle[:, 0], kind),
+            due=np.broadcast_to(np.float64(np.nan), count) if due is None else due,
+            tour=np.broadcast_to(np.int64(-1), count) if tours is None else np.arange(count),
+            tours=tours,
+        )
+
+
+@dataclass
+class _Columns:
+    """Columns of `Tasks` of one stream; those that are alike throughout take no memory."""
+
+    time: FloatColumn
+    work: IntColumn
+    kind: IntColumn
+    aisle: IntColumn
+    bay_m: FloatColumn
+    second_aisle: IntColumn
+    second_bay_m: FloatColumn
+    door: IntColumn
+    pick_s: FloatColumn
+    set_s: FloatColumn
+    height_m: FloatColumn
+    second_height_m: FloatColumn
+    is_through: np.ndarray[Any, np.dtype[np.bool_]]
+    due: FloatColumn
+    tour: IntColumn
+    tours: Tours | None
 
 
 def draw_tasks(scenario: Scenario, layout: Layout, replication: int) -> Tasks:
@@ -155,21 +279,57 @@ def draw_tasks(scenario: Scenario, layout: Layout, replication: int) -> Tasks:
     Each stream of moves and each truck group has draws of its own, so that a change in one of them
     leaves the others' times and places as they were.
     """
-    if not scenario.work:
+    week = week_of(scenario, replication)
+    groups = len(scenario.trucks)
+    parts = []
+    for number, work in enumerate(scenario.work):
+        stream = _Stream(scenario, layout, replication, number, number)
+        time = draw_arrivals(stream.rng("arrivals"), hourly_rates(work), week)
+        parts.append(stream.moves(time, work.kind, None, None))
+    dock = _draw_trailers(scenario, layout, replication, week)
+    for number, moves in enumerate(() if dock is None else dock.streams, start=len(scenario.work)):
+        inbound = number < len(scenario.work) + len(scenario.inbound)
+        first = INBOUND_SUBSTREAM if inbound else OUTBOUND_SUBSTREAM - len(scenario.inbound)
+        stream = _Stream(scenario, layout, replication, number, first + number - len(scenario.work))
+        kind = "putaway" if inbound else "retrieve"
+        parts.append(stream.moves(moves.time, kind, moves.door, moves.due))
+    return _merge(parts, groups, None if dock is None else dock.book)
+
+
+def _draw_trailers(scenario: Scenario, layout: Layout, replication: int, week: Week) -> DockMoves | None:
+    """Work the dock where there are trailers."""
+    if not scenario.inbound and not scenario.outbound:
+        return None
+    fleet: Fleet = muster(scenario)
+    return draw_dock(scenario, len(layout.door_m), fleet, week, replication)
+
+
+def _merge(parts: list[_Columns], groups: int, dock: DockBook | None) -> Tasks:
+    """Put the streams together in order of time."""
+    if not parts:
         nothing, none = np.zeros(0), np.zeros(0, dtype=np.int64)
-        by_group = np.zeros((len(scenario.trucks), 0))
-        return Tasks(nothing, none, none, none, nothing, none, nothing, none, by_group, by_group)
-    start = scenario.start_datetime
-    offset = (
-        start.weekday() * SECONDS_PER_DAY
-        + (start - start.replace(hour=0, minute=0, second=0, microsecond=0)).total_seconds()
-    )
-    streams = [
-        _draw_stream(scenario, layout, replication, number, offset) for number in range(len(scenario.work))
-    ]
-    order = np.argsort(np.concatenate([columns[0] for columns in streams]), kind="stable")
-    ordered = []
-    while streams[0]:
-        # column by column, each dropped once it is merged: a year of moves lies in memory once
-        ordered.append(np.concatenate([columns.pop(0) for columns in streams], axis=-1)[..., order])
-    return Tasks(*ordered)
+        by_group, never = np.zeros((groups, 0)), np.zeros(0, dtype=bool)
+        return Tasks(
+            nothing, none, none, none, nothing, none, nothing, none, by_group, by_group, nothing, nothing,
+            never, nothing, none, no_tours(groups), dock,
+        )
+    order = np.argsort(np.concatenate([part.time for part in parts]), kind="stable")
+    before = 0
+    for part in parts:
+        if part.tours is not None:
+            part.tour = part.tour + before
+            before += len(part.tours)
+    tours = [part.tours for part in parts if part.tours is not None]
+    merged: dict[str, Any] = {"tours": join_tours(tours) if tours else no_tours(groups), "dock": dock}
+    for field in fields(_Columns):
+        if field.name == "tours":
+            continue
+        # column by column, each dropped once it is merged: a year of moves lies in memory once, not thrice
+        columns = [part.__dict__.pop(field.name) for part in parts]
+        first = {column[:1].tobytes() for column in columns if len(column)}
+        if all(0 in column.strides for column in columns) and len(first) <= 1:
+            some = next((column for column in columns if len(column)), columns[0])
+            merged[field.name] = np.broadcast_to(some[:1], len(order)) if len(order) else some
+        else:
+            merged[field.name] = np.concatenate(columns, axis=-1)[..., order]
+    return Tasks(**merged)

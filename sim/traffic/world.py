@@ -1,12 +1,12 @@
 """Trucks at work in SimPy: tasks handed out first come first served, queues at full aisles.
 
-Comes in: tasks, fleet, layout.  Goes out: a `Log` of who reached which aisle when and when it could
-enter.  Before: `traffic/work` and `traffic/fleet`; after: `traffic/paths`, which turns the log into
-visits.  Assumptions: every task starts and ends at a dock door (single command; the truck that did it
-is then free there); of the idle trucks the one that has waited longest goes; tasks that only some
-groups may do are served in order of time; a driver finishes the task in hand before a break.  How long
-a truck stays in an aisle is known when it reaches the mouth, so an aisle that is full serves its queue
-by a virtual clock: exact for first come, first served.
+Comes in: queues of planned tasks, fleet, layout.  Goes out: a `Log` of who reached which aisle when and when
+it could enter, and of who did which task.  Before: `traffic/plans`, `traffic/gates`, `traffic/pairing`,
+`traffic/fleet`; after: `traffic/paths`, which turns the log into visits.  Assumptions: every task starts and
+ends at a dock door; of the idle trucks the one that has waited longest goes; tasks that only some groups may
+do are served in order of time; a driver finishes the task in hand before a break; a truck whose battery is
+low charges before anything else.  How long a truck stays in an aisle is known when it reaches the mouth, so
+an aisle that is full serves its queue by a virtual clock: exact for first come, first served.
 """
 
 from __future__ import annotations
@@ -14,11 +14,10 @@ from __future__ import annotations
 import math
 from array import array
 from bisect import bisect_right
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heapreplace
-from itertools import chain
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import simpy
@@ -27,160 +26,83 @@ from sim.floor.layout import Layout
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.schema import Trucks
 from sim.traffic.fleet import Fleet
-from sim.traffic.kinematics import travel_time
-from sim.traffic.work import KINDS, Tasks
+from sim.traffic.gates import Gates, has_rules
+from sim.traffic.pairing import Pairing, WaitingTasks
+from sim.traffic.plans import Plan, Task, approach_times, plan_queues
+from sim.traffic.work import Tasks
 
-__all__ = ["Log", "Route", "replenish_route", "simulate_floor"]
+__all__ = ["BOTH", "FIRST_OF_PAIR", "PARTS", "SECOND_OF_PAIR", "ChargeLog", "Host", "Log", "simulate_floor"]
 
-BLOCK = 8192
-Rows = slice | IntColumn
-PUTAWAY, RETRIEVE, REPLENISH = range(len(KINDS))
+PARTS = 4096
+"""Parts a task can have: the aisles of a tour, and three that stand for pairs."""
+BOTH, FIRST_OF_PAIR, SECOND_OF_PAIR = PARTS - 3, PARTS - 2, PARTS - 1
+"""Part of a visit in which a truck does both of a pair; or the putaway, or the retrieval, of two aisles."""
+
+
+@dataclass(frozen=True)
+class ChargeLog:
+    """Trucks at the chargers, one row per charge (n,).
+
+    Attributes
+    ----------
+    truck : index in the fleet (n,)
+    arrive, begin, end : at the chargers, and on one of them [s] (n,)
+    """
+
+    truck: IntColumn
+    arrive: FloatColumn
+    begin: FloatColumn
+    end: FloatColumn
 
 
 @dataclass(frozen=True)
 class Log:
-    """One row per visit, in order of arrival at the mouth (n,).
+    """One row per visit, in order of arrival at the mouth (n,); and one per task (T,).
 
     Attributes
     ----------
     task : index of the task (n,)
-    part : 0, or 1 for the second aisle of a replenishment (n,)
+    part : number of the task's visit, 0 for its first; or `BOTH`, `FIRST_OF_PAIR`, `SECOND_OF_PAIR` (n,)
+    partner : the other task of a pair, -1 for other visits (n,)
     truck : index in the fleet (n,)
     from_door : the door at which the truck took the task (n,)
     arrive : at the mouth [s] (n,)
     enter : into the aisle [s] (n,)
+    done_by : truck that did the task, -1 where nobody began it (T,)
+    begin, finish : when it was begun and done, inf where it was not by the end [s] (T,)
     waiting_tasks : tasks never begun by the end of the run
+    charges : trucks at the chargers
     """
 
     task: IntColumn
     part: IntColumn
+    partner: IntColumn
     truck: IntColumn
     from_door: IntColumn
     arrive: FloatColumn
     enter: FloatColumn
+    done_by: IntColumn
+    begin: FloatColumn
+    finish: FloatColumn
     waiting_tasks: int
+    charges: ChargeLog
 
 
-@dataclass(frozen=True)
-class Route:
-    """How one truck group does the replenishments among some tasks, rest to rest (n,).
+class Host(Protocol):
+    """Takes trucks over at the mouths of aisles, where how long a visit lasts is not known beforehand."""
 
-    Attributes
-    ----------
-    by_back : whether it goes from aisle to aisle behind the racks
-    is_same_aisle : both bays lie in one aisle: one visit
-    first_stay, second_stay : time inside either aisle [s]; the second is 0 in the same aisle
-    between : from mouth to mouth [s]
-    """
+    @property
+    def env(self) -> simpy.Environment:
+        """The simulation to run in."""
 
-    by_back: np.ndarray[Any, np.dtype[np.bool_]]
-    is_same_aisle: np.ndarray[Any, np.dtype[np.bool_]]
-    first_stay: FloatColumn
-    second_stay: FloatColumn
-    between: FloatColumn
+    def expect(self, row: int, truck: int, door: int, end_door: int, way_s: float) -> None:
+        """Hear that a truck will be at a mouth so much later, on its way from one door to another.
 
+        Row is `PARTS` times the task's number, and the part.
+        """
 
-def replenish_route(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, rows: Rows) -> Route:
-    """Route rack-to-rack moves by the shorter of the front and the back cross-aisle.
-
-    The truck comes in and goes home by the front.
-    """
-    empty, laden, ramp = trucks.speed_empty_m_per_s, trucks.speed_laden_m_per_s, trucks.acceleration_m_per_s2
-    first, second = tasks.aisle[rows], tasks.second_aisle[rows]
-    bay, second_bay = tasks.bay_m[rows], tasks.second_bay_m[rows]
-    across = np.abs(layout.aisle_m[first] - layout.aisle_m[second])
-    back_m = layout.length_m.max()
-    by_back = (back_m - bay) + (back_m - second_bay) < bay + second_bay
-    same = first == second
-    stub = np.where(by_back, back_m - layout.length_m[first], 0.0)
-    second_stub = np.where(by_back, back_m - layout.length_m[second], 0.0)
-    out_m = np.where(by_back, layout.length_m[first] - bay, bay)
-    in_m = np.where(by_back, layout.length_m[second] - second_bay, second_bay)
-    pick, put = tasks.pick_s[group, rows], tasks.set_s[group, rows]
-    come_in = travel_time(bay, empty, ramp) + pick
-    go_home = put + travel_time(second_bay, empty, ramp)
-    inside = travel_time(np.abs(bay - second_bay), laden, ramp)
-    between = sum(travel_time(length, laden, ramp) for length in (stub, across, second_stub))
-    return Route(
-        by_back=by_back & ~same,
-        is_same_aisle=same,
-        first_stay=come_in + np.where(same, inside + go_home, travel_time(out_m, laden, ramp)),
-        second_stay=np.where(same, 0.0, travel_time(in_m, laden, ramp) + go_home),
-        between=np.where(same, 0.0, between),
-    )
-
-
-def _legs(layout: Layout, trucks: Trucks, group: int, tasks: Tasks, rows: Rows) -> list[list[float]]:
-    """Plan tasks for one group: from the target reached first to the mouth, stays, ways between and home.
-
-    Returns columns: to_mouth, stay, between (0: one visit), second_stay, home [s].
-    """
-    empty, laden, ramp = trucks.speed_empty_m_per_s, trucks.speed_laden_m_per_s, trucks.acceleration_m_per_s2
-    kind, aisle, bay = tasks.kind[rows], tasks.aisle[rows], tasks.bay_m[rows]
-    pick, put = tasks.pick_s[group, rows], tasks.set_s[group, rows]
-    is_put, is_move = kind == PUTAWAY, kind == REPLENISH
-    door = np.where(is_move, 0, tasks.door[rows])
-    across = np.abs(layout.door_m[door] - layout.aisle_m[aisle])
-    staging = {speed: float(travel_time(layout.staging_depth_m, speed, ramp)) for speed in (empty, laden)}
-    to_mouth = np.where(is_put, pick + staging[laden] + travel_time(across, laden, ramp), staging[empty])
-    stay = travel_time(bay, empty, ramp) + np.where(is_put, put, pick) + travel_time(bay, laden, ramp)
-    home = np.where(
-        is_put,
-        travel_time(across, empty, ramp) + staging[empty],
-        travel_time(across, laden, ramp) + staging[laden] + put,
-    )
-    between, second_stay = np.zeros(len(kind)), np.zeros(len(kind))
-    if is_move.any():
-        route = replenish_route(layout, trucks, group, tasks, rows)
-        stay = np.where(is_move, route.first_stay, stay)
-        between = np.where(is_move, route.between, 0.0)
-        second_stay = np.where(is_move, route.second_stay, 0.0)
-        home = np.where(is_move, staging[empty], home)
-    return [column.tolist() for column in (to_mouth, stay, between, second_stay, home)]
-
-
-Plan = tuple[float, float, float, float, float]
-"""to_mouth, stay, between, second_stay, home [s]"""
-Task = tuple[float, int, int, int, int, int, list[Plan]]
-"""time, index, first target, aisle, second aisle (-1: none), end door (-1: where it began), plan by group"""
-
-
-def _stream_tasks(layout: Layout, groups: tuple[Trucks, ...], tasks: Tasks, work: int) -> Iterator[Task]:
-    """Plan one stream's tasks block by block, so that a year of them never lies in memory as objects.
-
-    The first target is an aisle, or (counted behind the aisles) the door of a putaway.
-    """
-    aisles = len(layout.aisles)
-    every = np.flatnonzero(tasks.work == work)
-    for begin in range(0, len(every), BLOCK):
-        rows = every[begin : begin + BLOCK]
-        target = np.where(tasks.kind[rows] == PUTAWAY, aisles + tasks.door[rows], tasks.aisle[rows])
-        second = np.where(tasks.second_aisle[rows] == tasks.aisle[rows], -1, tasks.second_aisle[rows])
-        plans = [
-            zip(*_legs(layout, trucks, group, tasks, rows), strict=True)
-            for group, trucks in enumerate(groups)
-        ]
-        yield from zip(
-            tasks.time[rows].tolist(),
-            rows.tolist(),
-            target.tolist(),
-            tasks.aisle[rows].tolist(),
-            second.tolist(),
-            tasks.door[rows].tolist(),
-            map(list, zip(*plans, strict=True)),
-            strict=True,
-        )
-
-
-def _approach_times(layout: Layout, trucks: Trucks) -> list[list[float]]:
-    """Empty travel from each door to each aisle's line, then to each door, without staging (D, A + D)."""
-    targets = np.concatenate([layout.aisle_m, layout.door_m])
-    times = travel_time(
-        np.abs(layout.door_m[:, None] - targets[None, :]),
-        trucks.speed_empty_m_per_s,
-        trucks.acceleration_m_per_s2,
-    )
-    return [list(map(float, row)) for row in times]
+    def visit(self, row: int, truck: int) -> Generator[simpy.Event, Any, None]:
+        """Let a truck that is at the mouth queue, enter, work and leave."""
 
 
 def simulate_floor(
@@ -190,6 +112,8 @@ def simulate_floor(
     fleet: Fleet,
     tasks: Tasks,
     end_s: float,
+    change_times: Sequence[Iterator[float]] = (),
+    host: Host | None = None,
 ) -> Log:
     """Let the fleet do the tasks until the end of the run.
 
@@ -201,39 +125,90 @@ def simulate_floor(
     fleet : trucks and their hours (T,)
     tasks : moves in order of time (n,)
     end_s : end of the run [s]
+    change_times : for each truck, its battery changes one after the other [s] (T,); only where batteries are
+        changed
+    host : takes over inside the aisles, and keeps the book of visits, which are then not in the log; absent:
+        the virtual clock does. With a host nobody pairs
 
     Returns
     -------
     Log
     """
-    env = simpy.Environment()
+    env = simpy.Environment() if host is None else host.env
     timeout = env.timeout
     visit_row, truck_row = array("q"), array("q")
     arrive_row, enter_row = array("d"), array("d")
     log_visit, log_truck = visit_row.append, truck_row.append
     log_arrive, log_enter = arrive_row.append, enter_row.append
-    doors = len(layout.door_m)
+    partner_row = array("q")
+    charge_rows: tuple[array[Any], ...] = (array("q"), array("d"), array("d"), array("d"))
+    done_by, begin_at = array("q", [-1]) * len(tasks), array("d", [math.inf]) * len(tasks)
+    finish_at = array("d", [math.inf]) * len(tasks)
+    doors, aisles = len(layout.door_m), len(layout.aisles)
     free_at: list[list[float]] = [[0.0] * (layout.capacity or 0) for _ in layout.aisles]
-    streams = [_stream_tasks(layout, groups, tasks, work) for work in range(len(may_do))]
-    heads = [next(stream, None) for stream in streams]
-    open_work = [
-        tuple(work for work, allowed in enumerate(may_do) if allowed[group]) for group in range(len(groups))
+    gates = Gates(layout, groups) if has_rules(groups) else None
+    queues = plan_queues(layout, groups, may_do, tasks)
+    waiting = WaitingTasks(queues)
+    heads, take_first = waiting.heads, waiting.take_first
+    # where nobody pairs, tasks are only ever taken from the front
+    in_order = None if any(trucks.pairing for trucks in groups) else queues.tasks
+    open_queues = [
+        tuple(queue for queue, able in enumerate(queues.may_do) if able[group])
+        for group in range(len(groups))
     ]
-    reach = [_approach_times(layout, trucks) for trucks in groups]
+    reach = [approach_times(layout, trucks) for trucks in groups]
+    pairings = [
+        Pairing(layout, trucks, group, tasks, queues, waiting) if trucks.pairing else None
+        for group, trucks in enumerate(groups)
+    ]
+    chargers = [[0.0] * (trucks.chargers or 0) for trucks in groups]
 
-    def admit(row: int, truck_and_door: int, aisle: int, arrive: float, stay: float) -> float:
+    def admit(row: int, truck_and_door: int, group: int, aisle: int, arrive: float, stay: float) -> float:
         """Book the next place in an aisle, log the visit, and return how long until it ends."""
         enter = arrive
-        places = free_at[aisle]
-        if places:
-            if places[0] > enter:
-                enter = places[0]
-            heapreplace(places, enter + stay)
+        if gates is not None:
+            enter = gates.enter(aisle, group, arrive, stay)
+        else:
+            places = free_at[aisle]
+            if places:
+                if places[0] > enter:
+                    enter = places[0]
+                heapreplace(places, enter + stay)
         log_visit(row)
         log_truck(truck_and_door)
         log_arrive(arrive)
         log_enter(enter)
         return enter - arrive + stay
+
+    def work_live(truck: int, door: int, task: Task, plan: Plan) -> Generator[simpy.Event, Any, None]:
+        """Do a task's visits with the host, from now until the truck leaves the last aisle."""
+        assert host is not None
+        time, number, target, _, second_aisle, end_door, _ = task
+        if time > env.now:
+            yield timeout(time - env.now)
+        ways = [reach[fleet.group[truck]][door][target] + plan[0]]
+        ways += [plan[2]] if second_aisle >= 0 else []
+        ways += [part[0] for part in plan[5]]
+        for part, way_s in enumerate(ways):
+            host.expect(PARTS * number + part, truck, door, door if end_door < 0 else end_door, way_s)
+            yield timeout(way_s)
+            yield from host.visit(PARTS * number + part, truck)
+
+    def charge(truck: int, now: float, left_s: float) -> float:
+        """Book a charger, log the charge, and return how long until the battery is full."""
+        trucks = groups[fleet.group[truck]]
+        if trucks.change_mean_s is not None:
+            length = next(change_times[truck])
+        else:
+            assert trucks.battery_h is not None
+            length = (trucks.charge_h or 0.0) * (3600.0 - left_s / trucks.battery_h)
+        begin, places = now, chargers[fleet.group[truck]]
+        if places:
+            begin = max(now, places[0])
+            heapreplace(places, begin + length)
+        for column, value in zip(charge_rows, (truck, now, begin, begin + length), strict=True):
+            column.append(value)
+        return begin + length - now
 
     def drive(truck: int) -> Generator[simpy.Event, Any, None]:
         """One truck: take the next task while on duty, do it, come free at a door.
@@ -243,10 +218,17 @@ def simulate_floor(
         The clock is kept here as well: after `timeout(d)` it stands at exactly now + d.
         """
         group, duty = fleet.group[truck], fleet.duty[truck]
-        to_target, works = reach[group], open_work[group]
+        to_target, works, pairing = reach[group], open_queues[group], pairings[group]
+        full_s = (groups[group].battery_h or math.inf) * 3600.0
+        low_s, left_s = groups[group].charge_at * full_s if full_s < math.inf else -1.0, full_s
         door = truck * doors // len(fleet.names)
         now, off_at = 0.0, -math.inf
         while True:
+            if left_s <= low_s:
+                way = charge(truck, now, left_s)
+                yield timeout(way)
+                now += way
+                left_s = full_s
             if now >= off_at:
                 place = bisect_right(duty, now)
                 if place % 2 == 0:
@@ -256,11 +238,11 @@ def simulate_floor(
                     now = env.now
                     continue
                 off_at = duty[place]
-            head, work = None, -1
-            for open_stream in works:
-                first = heads[open_stream]
+            head, queue = None, -1
+            for open_queue in works:
+                first = heads[open_queue]
                 if first is not None and (head is None or first[0] < head[0]):
-                    head, work = first, open_stream
+                    head, queue = first, open_queue
             if head is None:
                 return
             time, number, target, aisle, second_aisle, end_door, plans = head
@@ -272,45 +254,98 @@ def simulate_floor(
                 yield timeout(duty[place + 1] - now)
                 now = env.now
                 continue
-            heads[work] = next(streams[work], None)
-            to_mouth, stay, between, second_stay, home = plans[group]
+            if in_order is None:
+                take_first(queue)
+            else:
+                heads[queue] = next(in_order[queue], None)
+            plan = plans[group]
+            assert plan is not None, "a queue was opened to a group that may not do its tasks"
+            to_mouth, stay, between, second_stay, home, tail = plan
             who = truck * doors + door
+            begun = time if time > now else now
+            done_by[number], begin_at[number] = truck, begun
+            if host is not None:
+                yield from work_live(truck, door, head, plan)
+                now = env.now
+                if end_door >= 0:
+                    way, door = home, end_door
+                else:
+                    way = to_target[door][aisle if second_aisle < 0 else second_aisle] + home
+                finish_at[number] = now + way
+                yield timeout(way)
+                now += way
+                left_s -= now - begun
+                continue
             way = (time - now if time > now else 0.0) + to_target[door][target] + to_mouth
             yield timeout(way)
             now += way
-            out = admit(2 * number, who, aisle, now, stay)
-            if second_aisle >= 0:
-                yield timeout(out + between)
-                now += out + between
-                out = admit(2 * number + 1, who, second_aisle, now, second_stay)
-            if end_door >= 0:
-                way = out + home
-                door = end_door
+            if pairing is not None and target >= aisles and (found := pairing.take_partner(aisle, now)):
+                fetch, other_aisle, door = found[1], found[3], found[5]
+                done_by[fetch], begin_at[fetch] = truck, now
+                times = pairing.times(number, fetch)
+                partner_row.append(fetch)
+                part = BOTH if other_aisle == aisle else FIRST_OF_PAIR
+                out = admit(PARTS * number + part, who, group, aisle, now, times.first_stay)
+                finish_at[number] = now + (out - times.first_stay) + times.set_down
+                if part == FIRST_OF_PAIR:
+                    yield timeout(out + times.between)
+                    now += out + times.between
+                    partner_row.append(number)
+                    row = PARTS * fetch + SECOND_OF_PAIR
+                    out = admit(row, who, group, other_aisle, now, times.second_stay)
+                way = out + times.home
+                number = fetch
             else:
-                way = out + to_target[door][aisle if second_aisle < 0 else second_aisle] + home
+                out = admit(PARTS * number, who, group, aisle, now, stay)
+                if second_aisle >= 0:
+                    yield timeout(out + between)
+                    now += out + between
+                    out = admit(PARTS * number + 1, who, group, second_aisle, now, second_stay)
+                elif tail:
+                    for part, (between, next_aisle, next_stay) in enumerate(tail, start=1):
+                        yield timeout(out + between)
+                        now += out + between
+                        out = admit(PARTS * number + part, who, group, next_aisle, now, next_stay)
+                if end_door >= 0:
+                    way = out + home
+                    door = end_door
+                else:
+                    way = out + to_target[door][aisle if second_aisle < 0 else second_aisle] + home
+            finish_at[number] = now + way
             yield timeout(way)
             now += way
+            left_s -= now - begun
 
     for truck in range(len(fleet.names)):
         env.process(drive(truck))
     env.run(until=end_s)
     visit, who = np.frombuffer(visit_row, dtype=np.int64), np.frombuffer(truck_row, dtype=np.int64)
+    finish = _column(finish_at)
     return Log(
-        task=visit // 2,
-        part=visit % 2,
+        task=visit // PARTS,
+        part=visit % PARTS,
+        partner=_partners(visit % PARTS, partner_row),
         truck=who // doors,
         from_door=who % doors,
-        arrive=np.frombuffer(arrive_row, dtype=np.float64),
-        enter=np.frombuffer(enter_row, dtype=np.float64),
-        waiting_tasks=_count_waiting(heads, streams),
+        arrive=_column(arrive_row),
+        enter=_column(enter_row),
+        done_by=np.frombuffer(done_by, dtype=np.int64),
+        begin=_column(begin_at),
+        finish=np.where(finish <= end_s, finish, np.inf),
+        waiting_tasks=waiting.count_left(),
+        charges=ChargeLog(np.frombuffer(charge_rows[0], dtype=np.int64), *map(_column, charge_rows[1:])),
     )
 
 
-def _count_waiting(heads: list[Task | None], streams: list[Iterator[Task]]) -> int:
-    """Count the tasks that nobody took."""
-    return sum(
-        1
-        for head, stream in zip(heads, streams, strict=True)
-        if head is not None
-        for _ in chain([head], stream)
-    )
+def _column(values: array[Any]) -> FloatColumn:
+    """Look at logged times without a copy."""
+    return np.frombuffer(values, dtype=np.float64)
+
+
+def _partners(part: IntColumn, partner_row: array[Any]) -> IntColumn:
+    """Spread the partners of pairs over all visits; without any they take no memory."""
+    if not len(partner_row):
+        return np.broadcast_to(np.int64(-1), part.shape)
+    partner = np.full(len(part), -1)
+    partner[part >= BOTH] = np.frombuffer(partner_row, dtype=np.int64)
+    return partner

@@ -19,7 +19,7 @@ from typing import Any
 
 import simpy
 
-from sim.replication import Site, Traffic, replay_site, sense_visits
+from sim.replication import Engine, Site, Traffic, replay_site, sense_visits, simulate_and_light
 from sim.traffic.paths import log_paths, stays_in_zones
 from sim.traffic.work import draw_tasks
 from sim.traffic.world import simulate_floor
@@ -192,6 +192,24 @@ def part(what: str) -> None:
     )
 
 
+def bench_live() -> None:
+    """Lights inside the simulation against the replay, of the same run; then drivers who react."""
+    print("live  the lights inside the simulation: a week")
+    site, reacting = bench_site(WEEK_DAYS), bench_site(WEEK_DAYS, "dim_speed_factor = 0.6")
+
+    def cost_s(one: Site, engine: Engine) -> float:
+        begin = time.process_time()
+        simulate_and_light(one, 0, engine)
+        return time.process_time() - begin
+
+    rounds = [(cost_s(site, "replay"), cost_s(site, "live")) for _ in range(REPEATS)]
+    live = statistics.median(live_s / replay_s for replay_s, live_s in rounds)
+    replay_s = statistics.median(replay_s for replay_s, _ in rounds)
+    tell("live over replay, the same run", live, 3.0, "times")
+    reacts = statistics.median(cost_s(reacting, "live") for _ in range(3)) / replay_s
+    tell("drivers who react over a replay of drivers who do not", reacts, None, "times")
+
+
 def bench_start() -> None:
     """T-e: the cost of `--help` against an empty interpreter; what it imports is a test in tests/house."""
     print("T-e  starting the command")
@@ -222,6 +240,7 @@ def main(arguments: list[str]) -> None:
         part(arguments[1])
         return
     bench_floor()
+    bench_live()
     bench_replay_and_year(with_year="--quick" not in arguments)
     bench_start()
 

@@ -68,6 +68,7 @@ aisle_skew = 1.0
 """
 
 
-def bench_site(days: float) -> Site:
-    """Return the site with a run of so many days."""
-    return prepare_site(parse_scenario(_TEXT.format(days=days), "bench"))
+def bench_site(days: float, keys: str = "") -> Site:
+    """Return the site with a run of so many days, and further keys of its trucks."""
+    text = _TEXT.format(days=days).replace("handling_cv = 0.5", f"handling_cv = 0.5\n{keys}")
+    return prepare_site(parse_scenario(text, "bench"))

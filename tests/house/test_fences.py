@@ -10,7 +10,14 @@ import pytest
 from tests.house.source import called_names, libraries, module_paths, parse
 
 LIBRARY_HOMES: dict[str, tuple[str, ...]] = {
-    "simpy": ("traffic.world", "lighting.live"),
+    "simpy": (
+        "traffic.world",
+        "lighting.live",
+        "lighting.live_floor",
+        "lighting.live_gates",
+        "lighting.live_motion",
+        "lighting.live_passing",
+    ),
     "matplotlib": ("show.figures",),
     "click": ("cli",),
     "tqdm": ("cli",),

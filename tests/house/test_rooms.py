@@ -46,7 +46,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ),
     (
         "geometry and week",
-        ("floor", "lighting.timetable", "lighting.power"),
+        ("floor", "lighting.timetable", "lighting.power", "lighting.dali"),
         "places and hours as arrays: pure functions of the form, so that what is checked is what is run",
     ),
     ("results", ("results",), "what a run gives back; holds a layout and programs"),

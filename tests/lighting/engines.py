@@ -12,7 +12,14 @@ import numpy as np
 
 from sim.floor.layout import Layout, lay_out
 from sim.records import Stays, Visits
-from sim.replication import Traffic, prepare_site, replay_site
+from sim.replication import (
+    Traffic,
+    account_lights,
+    hear_seen,
+    light_traffic,
+    prepare_site,
+    replay_site,
+)
 from sim.results import CloseLook, Outcomes
 from sim.scenario.schema import Scenario
 from sim.sensing.coverage import unite
@@ -92,7 +99,18 @@ def by_program(
     scenario: Scenario, motion: Motion, visits: Visiting | None = None, stays: Staying | None = None
 ) -> Answer:
     """Replay with the program, on the same records that a run hands from room to room."""
-    outcomes, look = run_program(scenario, motion, visits, stays)
+    return _answer(scenario, *run_program(scenario, motion, visits, stays))
+
+
+def by_live(
+    scenario: Scenario, motion: Motion, visits: Visiting | None = None, stays: Staying | None = None
+) -> Answer:
+    """Run the lights as processes in a simulation, told of the same motion."""
+    return _answer(scenario, *run_program(scenario, motion, visits, stays, is_live=True))
+
+
+def _answer(scenario: Scenario, outcomes: Outcomes, look: CloseLook) -> Answer:
+    """Turn the program's results into plain rows."""
     zones = lay_out(scenario).zones
     assert len(look.levels) == len(zones)
     return Answer(
@@ -106,9 +124,14 @@ def by_program(
 
 
 def run_program(
-    scenario: Scenario, motion: Motion, visits: Visiting | None, stays: Staying | None
+    scenario: Scenario,
+    motion: Motion,
+    visits: Visiting | None,
+    stays: Staying | None,
+    *,
+    is_live: bool = False,
 ) -> tuple[Outcomes, CloseLook]:
-    """Turn lists into the program's records and replay them."""
+    """Turn lists into the program's records and run the lights on them: by replay, or inside a simulation."""
     ready = prepare_site(scenario)
     layout, end_s = ready.layout, scenario.duration_s
     zone = np.array([layout.zones.index(name) for name, _, _ in motion], dtype=np.int64)
@@ -126,7 +149,11 @@ def run_program(
             np.array(columns[0], dtype=np.int64), np.array(columns[2], dtype=np.int64),
             np.array(columns[1], dtype=np.float64), np.array(columns[3], dtype=np.float64),
         )
-    return replay_site(ready, Traffic(visits_record, stays_record, unite(zone, start, end), 0))
+    seen = unite(zone, start, end)
+    traffic = Traffic(visits_record, stays_record, hear_seen(ready, seen, None), 0, None, seen)
+    if is_live:
+        return account_lights(ready, light_traffic(ready, traffic), traffic)
+    return replay_site(ready, traffic)
 
 
 def _plain(row: Mapping[str, float]) -> Row:
@@ -156,7 +183,7 @@ def stays_of(visits: Visiting | None) -> Staying | None:
     return [(aisle, number, enter, leave) for number, (aisle, enter, leave, _) in enumerate(visits)]
 
 
-ENGINES = [by_twin, by_program]
+ENGINES = [by_twin, by_program, by_live]
 
 
 def misses(case: Case, engine: Callable[..., Answer], scenario: Scenario | None = None) -> list[str]:

@@ -112,7 +112,7 @@ def scenarios(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...]) -> S
         settings={name: draw(settings(is_grid)) for name in names} | {"day": {"unoccupied_level": 0.5,
                                                                               "timeout_s": 60.0}},
         timetable=draw(timetables(names, start_s, int(days * 86_400))),
-        floor={"aisles": aisles, "zones_per_aisle": zones},
+        floor={"aisles": aisles, "zones_per_aisle": zones, "lead_zones": draw(st.integers(0, zones - 1))},
         luminaires=luminaires,
         sensors={"latency_s": draw(latency), "hold_s": draw(hold)},
         override=override,

@@ -60,7 +60,7 @@ def rows_out_of_bounds(scenario: Scenario, answer: Answer) -> Iterator[str]:
             yield f"{place}: code minimum"
         if known["schedule_only_kwh"] > always * (1 + 1e-9):
             yield f"{place}: schedule only"
-        if known["time_at_zero_h"] < 0.0 or known["time_at_low_h"] < 0.0:
+        if not 0.0 <= known["time_at_zero_h"] <= known["time_at_low_h"] * (1 + 1e-9) + 1e-12:
             yield f"{place}: time"
         if known["peak_kw"] > known["always_on_peak_kw"] * (1 + 1e-9):
             yield f"{place}: peak"

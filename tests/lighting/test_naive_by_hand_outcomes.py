@@ -196,7 +196,8 @@ TRUCKS = [
     Case("an occupied level of 0", site({"occupied_level": 0.0, "unoccupied_level": 0.0}), a01((100, 110)),
          a01((50, 400)), total={
         "dim_truck_s": 0.0, "shortfall_truck_s": 0.0, "dim_entries": 1, "false_offs": 1,
-        "time_at_zero_h": 1.2, "lit_empty_h": 0.0,
+        # high from 100 to 210, also at level 0: high is a state of the command
+        "time_at_zero_h": 4210 / 3600, "time_at_low_h": 4210 / 3600, "lit_empty_h": 0.0,
     }),
     Case("still inside at the end", site(), a01((4000, 4010)), a01((4000, 9999)), total={
         # high to 4110, then dim to 4320

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.show.answers import answers, blind_sentence
+from sim.scenario.contradictions import find_notices
+from sim.show.answers import answers, blind_sentence, shown_notices
 from sim.show.findings import blind_stretch, estimate_ratio, savings, zone_day_rates
 from tests.show.made_results import make_result, make_scenario, without_bays
 
@@ -75,6 +76,33 @@ def test_the_report_warns_where_most_deep_visits_go_dim(dim_s, warns):
     text, is_warning = blind_sentence(replace(result, close_look=look))
     assert is_warning is warns
     assert ("Most visits in the blind stretch went dim" in text) is warns
+
+
+@pytest.mark.parametrize("with_visits", [True, False])
+@pytest.mark.parametrize(("dim_s", "warns"), [(60.0, True), (0.0, False)])
+def test_the_blind_stretch_is_told_once(with_visits, dim_s, warns):
+    # blind for 36 m: 18 m in and out at 2 m/s and 60 s of handling are 78 s, longer than 30 s + 20 s
+    lighting = {"settings": {"all": {"unoccupied_level": 0.3, "timeout_s": 20}}}
+    scenario = make_scenario(
+        lighting=lighting, timetable=[{"from": "00:00", "to": "24:00", "settings": "all"}]
+    )
+    notices = find_notices(scenario)
+    predicted = [notice for notice in notices if notice.startswith("Blind stretch: ")]
+    assert len(predicted) == 1
+    result = make_result(scenario, notices=(*notices, "Something else."), with_visits=with_visits)
+    if with_visits:
+        visits = result.close_look.visits
+        look = replace(result.close_look, dim_visit_s=np.full(len(visits or ()), dim_s))
+        result = replace(result, close_look=look)
+    shown = shown_notices(result)
+    assert [notice for notice in shown if "Something else" in notice]
+    about = [notice for notice in shown if "blind stretch" in notice.lower()]
+    if not with_visits:
+        assert about == predicted
+    elif warns:
+        assert about == [blind_sentence(result)[0]]
+    else:
+        assert about == []
 
 
 def test_a_zone_is_covered_by_its_own_sensors_only():

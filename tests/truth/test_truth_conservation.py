@@ -93,7 +93,7 @@ def drawn_run(number: int, *, is_one_period: bool = False):
 
 
 def check_sums(outcomes: Outcomes, zones_per_aisle: int) -> None:
-    """Hours and zones add up to the total, but for visits, which pass through several zones of a cut aisle."""
+    """Hours and zones add up to the total, but for visits, which pass several zones of a cut aisle."""
     for name, outcome in OUTCOMES.items():
         if outcome.is_additive:
             total = outcomes.total[name]

@@ -79,12 +79,12 @@ def drivers_at(shifts: list[dict], minute_of_week: int) -> int:
     return min(count, COUNT)
 
 
-def check_drivers(stated: list[dict], model: list[dict]) -> None:
+def check_drivers(stated: list[dict], model: list[dict], start: str = "2027-03-03T03:30:00") -> None:
     """At each minute as many trucks at work as drivers, no task begun without one."""
-    place = busy_site(model)
+    place = busy_site(model, start=start)
     visits = simulate_traffic(place, 0).visits
     begin = np.sort(visits.arrive)
-    offset = 2 * 1440 + 210
+    offset = (int(start[8:10]) - 1) * 1440 + minutes(start[11:16])
     duty = np.array([drivers_at(stated, (offset + minute) % 10_080) for minute in range(14 * 1440)])
     holds(duty[(begin // 60.0).astype(int)] > 0, "no task begins while nobody is on duty")
     changes = np.flatnonzero(np.diff(duty, prepend=0)) * 60.0
@@ -99,6 +99,8 @@ def check_drivers(stated: list[dict], model: list[dict]) -> None:
 def test_as_many_trucks_work_as_drivers_are_there():
     shifts = [EARLY, LATE, NIGHT]
     check_drivers(shifts, shifts)
+    # 1 March 2027 is a Monday: the night shift of the Sunday before is at work until six
+    check_drivers(shifts, shifts, "2027-03-01T00:00:00")
     with spoilt("one driver more"):
         check_drivers(shifts, [EARLY, LATE | {"crew": 5}, NIGHT])
     with spoilt("no break at night"):

@@ -137,7 +137,7 @@ def test_T5_a_public_queueing_program_agrees():
 
 
 def check_unseen(timeout_s: float, *, pulses_per_h: float, seen_to_the_end: bool = False) -> None:
-    """T13: a truck is seen at its entry alone and stays Exp(4 min); timeout 5 min; 0 or 6 other pulses an hour.
+    """T13: a truck is seen at its entry alone, stays Exp(4 min); timeout 5 min; 0 or 6 other pulses an hour.
 
     One visit every 3 h in each aisle: the dark times depend on the pulses within the stay alone, so they are
     independent.  With m = 1/mean stay, l = rate of other pulses: E D = e^(-(l+m) tau)/m,

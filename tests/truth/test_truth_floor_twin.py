@@ -157,7 +157,7 @@ def test_aisle_capacity_and_order_at_the_mouth(capacity):
 
 
 def test_way_time_by_hand():
-    """T16: 31.6 m at 175 m/min and 0.4 m/s2 in 18.125952 s; 10 m at 2.5 m/s and 0.5 m/s2 in 2 sqrt(10/0.5)."""
+    """T16: 31.6 m at 175 m/min and 0.4 m/s2 in 18.125952 s; 10 m at 2.5 and 0.5 in 2 sqrt(10/0.5) s."""
     equals(
         (way_time(31.6, 175 / 60, 0.4), way_time(10.0, 2.5, 0.5), way_time(10.0, 2.5, 0.0)),
         (18.125952, 8.944272, 4.0),

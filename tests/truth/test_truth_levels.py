@@ -13,26 +13,31 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from tests.truth.truth_formulas import weighted_low_sd
+from tests.truth.truth_formulas import Light, weighted_low_sd
 from tests.truth.truth_scenes import after, agrees, equals, holds, poisson_times, replay, site, spoilt
 
 
-def check_periodic(timeout_s: float, low: float, ups: int) -> None:
-    """T8: a pulse every 10 minutes for 480 minutes; exact, the retrigger at age = timeout included."""
+def check_periodic(timeout_s: float, low: float, ups: int, latency_s: float) -> None:
+    """T8: a pulse every 10 minutes for 480 minutes; exact, the retrigger at age = timeout included.
+
+    Each switch-up comes a latency after its pulse, and the light is low so much longer.
+    """
     time = np.arange(0.0, 28_800.0, 600.0)
-    outcomes, _ = replay(site(hours=8.0, day={"timeout_s": timeout_s}), np.zeros(48, np.int64), time, time)
-    equals(outcomes.total["time_at_low_h"] / 8.0, low, 1e-12, "share at low")
+    place = site(hours=8.0, day={"timeout_s": timeout_s}, sensors={"latency_s": latency_s})
+    outcomes, _ = replay(place, np.zeros(48, np.int64), time, time)
+    equals(outcomes.total["time_at_low_h"] * 3600.0, 28_800.0 * low + ups * latency_s, 1e-6, "seconds at low")
     equals(outcomes.total["switch_ups"], ups, 0.0, "switch-ups")
 
 
+@pytest.mark.parametrize("latency_s", [0.0, 0.5])
 @pytest.mark.parametrize(
     "timeout_s, low, ups",
     [(300.0, 0.5, 48), (480.0, 0.2, 48), (600.0, 0.0, 1), (601.0, 0.0, 1), (1200.0, 0.0, 1)],
 )
-def test_T8_periodic_pulses(timeout_s, low, ups):
-    check_periodic(timeout_s, low, ups)
+def test_T8_periodic_pulses(timeout_s, low, ups, latency_s):
+    check_periodic(timeout_s, low, ups, latency_s)
     with spoilt("a timeout that ends just before the pulse"):
-        check_periodic(min(timeout_s, 600.0) - 1e-3, low, ups)
+        check_periodic(min(timeout_s, 600.0) - 1e-3, low, ups, latency_s)
 
 
 GAPS = {
@@ -114,13 +119,15 @@ def test_T9_more_regular_traffic_saves_less():
         check_order(["U(0,20)", "Erlang-2", "H2", "Poisson"])
 
 
-def check_two_stages(first_min: float, second_min: float) -> None:
-    """T10: full for 5 min, dim 0.2 for 10 more, then off; 6 pulses an hour.
+def check_two_stages(first_min: float, second_min: float, model: tuple[float, float]) -> None:
+    """T10: full for the timeout, dim 0.2 for the second delay, then off; 6 pulses an hour.
 
-    Power is 1 - 0.8 [A > 5] - 0.2 [A > 15] of full: its sd by the covariances of the times at low.
+    With a = timeout and b = a + second delay: full 1 - e^(-lam a), off e^(-lam b), switch-ups lam e^(-lam a).
+    Power is 1 - 0.8 [A > a] - 0.2 [A > b] of full: its sd by the covariances of the times at low.
     """
     aisles = 400
-    day = {"timeout_s": 60.0 * first_min, "second_delay_s": 60.0 * second_min, "second_level": 0.0}
+    timeout_min, delay_min = model
+    day = {"timeout_s": 60.0 * timeout_min, "second_delay_s": 60.0 * delay_min, "second_level": 0.0}
     place = site(aisles=aisles, day=day)
     zone, time = poisson_times(np.random.default_rng(10), aisles, 6.0 / 3600.0, place.scenario.duration_s)
     outcomes, look = replay(place, zone, time, time)
@@ -136,25 +143,36 @@ def check_two_stages(first_min: float, second_min: float) -> None:
         for level in (1.0, 0.2)
     )
     equals((full + dim + off, low - off), (1.0, dim), 1e-12, "shares add up")
+    delays = np.array([first_min, first_min + second_min])
 
     def error(*weights: float) -> float:
-        return (
-            weighted_low_sd(0.1, np.array([5.0, 15.0]), np.array(weights), 480.0) / 480.0 / math.sqrt(aisles)
-        )
+        return weighted_low_sd(0.1, delays, np.array(weights), 480.0) / 480.0 / math.sqrt(aisles)
 
-    agrees(full, 0.393469, error(1.0, 0.0), "full")
-    agrees(dim, 0.383400, error(1.0, -1.0), "dim")
-    agrees(off, 0.223130, error(0.0, 1.0), "off")
+    not_full, dark = np.exp(-0.1 * delays).tolist()
+    agrees(full, 1.0 - not_full, error(1.0, 0.0), "full")
+    agrees(dim, not_full - dark, error(1.0, -1.0), "dim")
+    agrees(off, dark, error(0.0, 1.0), "off")
     power = after(outcomes, "energy_kwh") / after(outcomes, "always_on_kwh")
-    agrees(power, 0.470149, error(0.8, 0.2), "power")
+    agrees(power, 1.0 - 0.8 * not_full - 0.2 * dark, error(0.8, 0.2), "power")
+    # two switch-ups lie at least a timeout apart like two switch-downs, with the same joint density: one sd
+    ups, light = after(outcomes, "switch_ups") / whole, Light(0.1, 0.0, first_min)
+    agrees(ups, 6.0 * not_full, light.offs_sd(480.0) / 8.0 / math.sqrt(aisles), "switch-ups an hour")
 
 
-def test_T10_second_delay():
-    check_two_stages(5.0, 10.0)
+@pytest.mark.parametrize("first_min, second_min", [(5.0, 10.0), (10.0, 4.0)])
+def test_T10_second_delay(first_min, second_min):
+    check_two_stages(first_min, second_min, (first_min, second_min))
     with spoilt("second delay counted from the last motion"):
-        check_two_stages(5.0, 5.0)
+        check_two_stages(first_min, second_min, (first_min, abs(second_min - first_min)))
     with spoilt("the delays swapped"):
-        check_two_stages(10.0, 5.0)
+        check_two_stages(first_min, second_min, (second_min, first_min))
+
+
+def test_T10_by_the_known_shares():
+    """Full 0.393469, dim 0.383400, off 0.223130, power 0.470149."""
+    not_full, dark = math.exp(-0.5), math.exp(-1.5)
+    shares = (1.0 - not_full, not_full - dark, dark, 1.0 - 0.8 * not_full - 0.2 * dark)
+    equals(shares, (0.393469, 0.383400, 0.223130, 0.470149), 1e-6, "the formulas themselves")
 
 
 def check_fade(fade_down_s: float, expected: float, assumed_fade_min: float) -> None:

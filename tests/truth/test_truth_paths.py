@@ -70,7 +70,7 @@ def check_moves(visits: Visits, end_s: float) -> None:
 
 
 def check_drives(visits: Visits, place: Site) -> None:
-    """Every arrival ends a drive at that mouth, every exit begins one there; stubs of short aisles between."""
+    """Every arrival ends a drive at that mouth, every exit begins one; stubs of short aisles between."""
     drives, layout, end_s = visits.drives, place.layout, place.scenario.duration_s
     way = np.abs(drives.to_m - drives.from_m)
     took = np.array([way_duration(*run) for run in zip(way, drives.speed, drives.acceleration, strict=True)])

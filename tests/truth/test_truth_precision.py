@@ -1,7 +1,7 @@
 """The interval of a mean over replications: T27.
 
-Student's t (Law, "Simulation Modeling and Analysis", 5th ed., 9.4, from memory): its tabled quantiles, and the
-share of intervals that hold the true mean.
+Student's t (Law, "Simulation Modeling and Analysis", 5th ed., 9.4, from memory): its tabled quantiles, and
+the share of intervals that hold the true mean.
 """
 
 from __future__ import annotations

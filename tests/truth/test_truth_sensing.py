@@ -223,7 +223,7 @@ def test_misses_once_per_entry():
 
 
 def check_whole_passage(miss: float, assumed: float, still_rate: float = 30.0) -> None:
-    """Bays within the near stretch: one entry, one draw, so a missed trip gives nothing at all, no pulses either."""
+    """Bays within the near stretch: one entry, one draw: a missed trip gives nothing, pulses neither."""
     traffic, rows = visits_with_bays(np.array([1.0, 11.0]), miss=miss, still_rate_per_min=still_rate)
     visits, found = traffic.visits, traffic.detections
     count = seen_between(found, visits.enter[rows] - 1e-6, visits.leave[rows] + 1e-6)
@@ -241,6 +241,51 @@ def test_a_missed_passage_gives_no_pulses():
         check_whole_passage(0.4, 0.3)
     with spoilt("a draw on each way: 0.3 x 0.3 are missed altogether"):
         check_whole_passage(0.09, 0.3)
+
+
+def check_two_sensors(miss: float, *, model_reach: float = 45.0) -> None:
+    """Two sensors of two zones both see bays of 10..60 m: misses are drawn for each, pulses once a truck.
+
+    Seen by one, by the other, by both: 0.8, 0.8, 0.64, binomial; pulses of trips that both see are the same.
+    """
+    traffic, rows = visits_with_bays(
+        np.array([10.0, 60.0]),
+        at=[30.0, 42.0],
+        range_m=model_reach,
+        floor={"zones_per_aisle": 2},
+        miss=miss,
+        still_rate_per_min=6.0,
+    )
+    visits = traffic.visits
+    begin = visits.enter[rows] + visits.bay_m[rows] / EMPTY
+    seen, pulses = [], []
+    for zone in (0, 1):
+        found = Detections(
+            *(
+                column[traffic.detections.zone == zone]
+                for column in (traffic.detections.zone, traffic.detections.start, traffic.detections.end)
+            )
+        )
+        seen.append(seen_between(found, visits.enter[rows], visits.leave[rows]) > 0)
+        pulses.append(found.start[found.start == found.end])
+    both = seen[0] & seen[1]
+    for name, share, expected in (("one", seen[0], 0.8), ("the other", seen[1], 0.8), ("both", both, 0.64)):
+        error = math.sqrt(expected * (1.0 - expected) / len(rows))
+        agrees(float(share.mean()), expected, error, f"seen by {name}")
+    of_both = [
+        own[np.isin(np.searchsorted(begin, own, side="right") - 1, np.flatnonzero(both))] for own in pulses
+    ]
+    in_stop = [own[own < begin[np.searchsorted(begin, own, side="right") - 1] + 40.0] for own in of_both]
+    assert len(in_stop[0]) > 300
+    holds(np.array_equal(*in_stop), "one pulse process a truck, seen by every sensor in reach")
+
+
+def test_each_sensor_misses_on_its_own_and_shares_the_pulses():
+    check_two_sensors(0.2)
+    with spoilt("miss 0.26"):
+        check_two_sensors(0.26)
+    with spoilt("bays that only one of them reaches"):
+        check_two_sensors(0.2, model_reach=25.0)
 
 
 def check_pulses(rate_per_min: float, assumed: float = 2.0) -> None:
@@ -287,7 +332,7 @@ def test_a_truck_that_stands_out_of_range_is_not_seen():
 
 
 def check_queue_pulses(approach: float, rate_per_min: float) -> None:
-    """A truck that waits at a full aisle's mouth stands in view of the sensor that looks out: 6 pulses a minute.
+    """A truck that waits at a full aisle's mouth stands in view of the sensor that looks out: 6 pulses/min.
 
     The one sensor, at 30 m, reaches half a metre, so nearly all it sees is outside.  A pulse during other
     motion is united with it: expected is rate x (truck-time standing in view, less what falls in motion).

@@ -55,7 +55,7 @@ def test_T16_trapezoid_travel():
 
 
 def check_mean_leg(model: SimpleNamespace) -> None:
-    """T7: mean leg to a uniform depth in 60 m at 2.5 m/s, 0.5 m/s2, by quadrature over the program's times."""
+    """T7: mean leg to a uniform depth in 60 m at 2.5 m/s, 0.5 m/s2: quadrature over the program's times."""
     expected = 16.826389
     knee = 2.5**2 / 0.5
     formula = ((4 / 3) * knee**1.5 / math.sqrt(0.5) + (60**2 - knee**2) / 5.0 + (60 - knee) * 2.5 / 0.5) / 60
@@ -75,7 +75,7 @@ def test_T7_mean_leg_by_quadrature():
 
 
 def place_at(time: float, distance: float, speed: float, ramp: float) -> float:
-    """Distance covered so long after the start: speed up, cruise, brake; the inverse of the program's rule."""
+    """Distance covered so long after the start: speed up, cruise, brake; inverse of the program's rule."""
     if ramp == 0.0:
         return min(distance, speed * time)
     top = min(speed, math.sqrt(ramp * distance))

@@ -1,0 +1,157 @@
+"""Numeric limits in words: for a terminal, for the report, for CSV and JSON.
+
+Comes in: a scenario.  Goes out: lines, a `Section`, rows.  Before: `outcome/limit_rows`, `show/sections`;
+after: `show/site`, `show/besides`.  Words are "meets" and "does not meet" the numeric limit, and no others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sim.outcome.limit_group import LimitRow
+from sim.outcome.limit_rows import ASK, limit_rows
+from sim.scenario.schema import Scenario
+from sim.show.sections import Section
+from sim.show.whole_folder import number_text
+from sim.show.words import count_of, digits, duration, listing, percent, plain, wrapped
+
+__all__ = ["limit_csv", "limit_lines", "limit_section", "limit_summary", "limit_text", "met_text", "value_text"]
+
+LIMITS_CSV_HEADER = (
+    "rule", "aisles", "period", "what", "value", "unit", "at_least", "at_most", "met", "source", "seen",
+    "remark", "next",
+)
+
+
+def value_text(value: float | None, unit: str) -> str:
+    """Return a number of a row in words.
+
+    Examples
+    --------
+    >>> value_text(1200.0, "s"), value_text(0.4565, "share"), value_text(20.0, "lx"), value_text(None, "lx")
+    ('20 min', '45.6 %', '20 lx', '')
+    """
+    if value is None:
+        return ""
+    if unit == "s":
+        return duration(value)
+    if unit == "share":
+        return percent(value)
+    return digits(value) if unit == "-" else f"{digits(value)} {unit}"
+
+
+def limit_text(row: LimitRow) -> str:
+    """Return what the limit asks, "" where there is none."""
+    least, most = value_text(row.least, row.unit), value_text(row.most, row.unit)
+    if least and most:
+        return f"{least} to {most}"
+    return f"at least {least}" if least else f"at most {most}" if most else ""
+
+
+def met_text(row: LimitRow) -> str:
+    """Return whether the number is met; a row without a number speaks of what the scenario states."""
+    has_number = row.least is not None or row.most is not None
+    if row.is_met is None:
+        return "not known" if has_number or row.remark.startswith("not stated") else "shown"
+    if has_number or row.value is not None:
+        return "meets" if row.is_met else "does not meet"
+    return "stated" if row.is_met else "stated: no"
+
+
+def _counts(rows: Sequence[LimitRow]) -> str:
+    """How many rows meet their number."""
+    words = [met_text(row) for row in rows]
+    met, missed, open_rows = words.count("meets"), words.count("does not meet"), words.count("not known")
+    return (
+        f"{count_of(met, 'number is', 'numbers are')} met, {plain(missed)} not met, {plain(open_rows)} not "
+        f"known; {ASK}"
+    )
+
+
+def _where(row: LimitRow, aisles: int) -> str:
+    """Aisles and period of a row."""
+    where = "all aisles" if len(row.aisles) == aisles else listing(row.aisles, 3)
+    return f"{where}, {row.period}" if row.period else where
+
+
+def limit_lines(scenario: Scenario) -> list[str]:
+    """Return the lines that `check` prints, [] where no limits are asked for."""
+    rows = limit_rows(scenario)
+    if not rows:
+        return []
+    lines = ["", *wrapped(f"limits      {_counts(rows)}", " " * 12)]
+    count = len(scenario.aisle_names)
+    for rule in dict.fromkeys(row.rule for row in rows):
+        own = [row for row in rows if row.rule == rule]
+        lines.append(f"  {rule}")
+        for row in own:
+            value, limit = value_text(row.value, row.unit), limit_text(row)
+            figures = f": {value}" if value else ""
+            asked = f" ({limit})" if limit else ""
+            remark = f"; {row.remark}" if row.remark and (row.is_met is not True or not limit) else ""
+            text = f"    {_where(row, count)}: {row.what}{figures}{asked}, {met_text(row)}{remark}"
+            lines += wrapped(text, " " * 6)
+        for source, seen in dict.fromkeys((row.source, row.seen) for row in own):
+            lines += wrapped(f"    [{source}: {seen}]", " " * 6)
+    return lines
+
+
+def limit_section(scenario: Scenario) -> Section | None:
+    """Return the report's section, None where no limits are asked for."""
+    rows = limit_rows(scenario)
+    if not rows:
+        return None
+    count = len(scenario.aisle_names)
+    return Section(
+        title="Numeric limits",
+        header=("Rule", "Where", "What", "Here", "Limit", "Number", "Source"),
+        rows=tuple(
+            (
+                row.rule,
+                _where(row, count),
+                row.what + (f" ({row.remark})" if row.remark else ""),
+                value_text(row.value, row.unit),
+                limit_text(row),
+                met_text(row),
+                f"{row.source}; {row.seen}",
+            )
+            for row in rows
+        ),
+        remarks=(
+            f"{_counts(rows)[:1].upper()}{_counts(rows)[1:]}.",
+            "A row says whether one number is met and nothing else. Codes have further conditions, editions "
+            "and local changes; the authority having jurisdiction decides which apply.",
+            "Light at a level is the average at full times the share of light at that level, of the luminaires "
+            "that dim; power counts standby, the power curve and the luminaires that never dim.",
+        ),
+    )
+
+
+def limit_csv(scenario: Scenario) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return header and rows of limits.csv; `met` is yes, no, or nothing where it cannot be told."""
+
+    def number(value: float | None) -> str:
+        return "" if value is None else number_text(value)
+
+    rows = [
+        (
+            row.rule, " ".join(row.aisles), row.period, row.what, number(row.value), row.unit,
+            number(row.least), number(row.most), {True: "yes", False: "no", None: ""}[row.is_met],
+            row.source, row.seen, row.remark, ASK,
+        )
+        for row in limit_rows(scenario)
+    ]
+    return LIMITS_CSV_HEADER, rows
+
+
+def limit_summary(scenario: Scenario) -> list[dict[str, Any]]:
+    """Return the rows as plain JSON values."""
+    return [
+        {
+            "rule": row.rule, "aisles": list(row.aisles), "period": row.period, "what": row.what,
+            "value": row.value, "unit": row.unit, "at_least": row.least, "at_most": row.most,
+            "is_met": row.is_met, "source": row.source, "seen": row.seen, "remark": row.remark,
+        }
+        for row in limit_rows(scenario)
+    ]

@@ -1,0 +1,261 @@
+"""A recommendation in words: what was asked, what was found, how sure, which limits hold.
+
+Comes in: a `Recommendation`.  Goes out: a `Page`.  Before: `study/recommend`, `show/sections`; after:
+`show/folder_recommend`, `commands_decide`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from sim.outcome.names import OUTCOMES
+from sim.scenario.schema import Settings
+from sim.show.sections import Page, Section
+from sim.show.words import count_of, digits, duration, interval, listing, moment, percent, plain
+from sim.study.precision import estimate_mean
+from sim.study.recommend import EQUAL, KINDS, Recommendation, Saving, limit_text
+from sim.study.stopping import MOST_FORECAST
+from sim.study.trial import Verdict
+
+__all__ = ["plan_words", "recommendation_page"]
+
+_WORDS = {"current": "as the scenario stands", "single": "one setting", "groups": "by group", "aisles": "by aisle"}
+_MOST_GROUPS = 12
+
+
+def plan_words(name: str) -> str:
+    """Return a plan's name for people."""
+    kind = name.removesuffix(EQUAL)
+    return _WORDS[kind] + (", equal service" if kind != name else "")
+
+
+def recommendation_page(found: Recommendation) -> Page:
+    """Return the whole answer."""
+    scenario = found.wish.scenario
+    fitted, tried = len(found.fitted_to), len(found.tried_on)
+    return Page(
+        title=scenario.title,
+        subtitle=(
+            f"Recommended settings: {duration(scenario.duration_s)} from {moment(scenario.start_datetime)}, fitted "
+            f"to {count_of(fitted, 'replication')}, tried on {tried} others"
+        ),
+        sections=(
+            _asked(found),
+            _plans(found),
+            _savings(found),
+            _limits(found),
+            _stresses(found),
+            *_settings(found),
+        ),
+        notices=(*found.impossible.values(), *found.notices),
+        pictures=(
+            ("tradeoff", "Every single setting on the replications fitted to, and the plans on fresh ones."),
+            ("value", "What each plan uses, with both kinds of doubt."),
+            ("aisles", "The timeout of each aisle over its visits an hour, beside the single setting."),
+        ),
+    )
+
+
+def _asked(found: Recommendation) -> Section:
+    """Aim, limits and candidates."""
+    wish = found.wish
+    rows = tuple(
+        (limit_text(limit), f"at most {plain(limit.most)} {limit.measure.unit}".rstrip()) for limit in wish.limits
+    )
+    offered = []
+    for name in wish.offer.names:
+        candidates = wish.offer.candidates[name]
+        timeouts = {one.timeout_s for one in candidates}
+        levels = sorted({one.unoccupied_level for one in candidates})
+        offered.append(
+            f"{name}: {len(timeouts)} timeouts from {duration(min(timeouts))} to {duration(max(timeouts))}, "
+            f"{len(levels)} unoccupied levels from {percent(levels[0])} to {percent(levels[-1])}."
+        )
+    return Section(f"Asked: least {wish.aim.name}, with", (), rows, (*offered, *_floor_words(found)))
+
+
+def _floor_words(found: Recommendation) -> Iterator[str]:
+    """The floor that was stated: depth is always charged."""
+    table = found.wish.scenario.recommend
+    assert table is not None
+    for stated, unit in ((table.unoccupied_floor_share, "of full light"), (table.unoccupied_floor_lux, "lx")):
+        if isinstance(stated, dict):
+            words = ", ".join(f"{name} {plain(value)}" for name, value in stated.items())
+        elif stated is not None:
+            words = plain(stated)
+        else:
+            continue
+        yield f"Floor of the unoccupied level, as stated: {words} {unit}."
+    if table.egress_aisles:
+        floors = (
+            (table.egress_floor_share, "of full light"), (table.egress_floor_lux, "lx"),
+        )
+        words = " and ".join(f"{plain(value)} {unit}" for value, unit in floors if value is not None)
+        yield f"In the marked ways out ({listing(table.egress_aisles)}): {words}."
+
+
+def _plans(found: Recommendation) -> Section:
+    """What each plan uses, fitted and fresh."""
+    outcome = found.wish.aim.outcome
+    unit = OUTCOMES[outcome].unit
+    rows = []
+    for name in ("current", *found.plans):
+        estimate = estimate_mean(found.trials[0].totals[name][outcome].tolist())
+        plan = found.plans.get(name)
+        fitted = "" if plan is None else digits(plan.cost, 4)
+        gap = "" if plan is None else ("none" if plan.gap < 1e-9 else f"{percent(plan.gap, 2)}")
+        groups = "" if plan is None else str(len(set(plan.combination)))
+        rows.append((plan_words(name), groups, fitted, interval(estimate, unit), gap))
+    return Section(
+        f"{outcome} of a run",
+        ("plan", "settings", "fitted", "on fresh traffic", "gap"),
+        tuple(rows),
+        (
+            "Gap: no plan of that kind within the limits can have less by more than this, on the replications "
+            "fitted to.",
+            f"A full replay of each plan agrees with the sums it was chosen by: {_agreement(found.replay_error)}.",
+        ),
+    )
+
+
+def _agreement(error: float) -> str:
+    """How well two computations agree."""
+    return "exactly" if error == 0.0 else f"to {error:.1g} of each figure"
+
+
+def _savings(found: Recommendation) -> Section:
+    """What plans save over others, with both kinds of doubt apart."""
+    unit = OUTCOMES[found.wish.aim.outcome].unit
+    rows = []
+    for saving in found.savings:
+        shown = "" if saving.difference.is_shown else _undecided(saving)
+        rows.append(
+            (
+                f"{plan_words(saving.plan)} over {_over(saving.over)}",
+                f"{interval(saving.difference.estimate, unit)} ({percent(saving.share, 2)})",
+                f"{digits(saving.least)} to {digits(saving.most)}",
+                shown,
+            )
+        )
+    if not any(row[3] for row in rows):
+        rows = [row[:3] for row in rows]  # type: ignore[misc]
+    header = ("saved", "± simulation noise", "if the site differs", "")[: len(rows[0])] if rows else ()
+    return Section(
+        "Saved, paired on the same trucks, fresh traffic", header, tuple(rows),
+        (
+            "Simulation noise: 95 % interval over replications. If the site differs: means when volume, skew and "
+            "handling are each 30 % less or more than stated.",
+            "At equal service: no more dim or shortfall truck-seconds, dim entries, false-offs or switch-ups than "
+            "the single setting, on the replications fitted to.",
+        ),
+    )
+
+
+def _over(name: str) -> str:
+    """The plan compared with, short."""
+    return "today's" if name == "current" else plan_words(name)
+
+
+def _undecided(saving: Saving) -> str:
+    """Say that no difference is shown, and how much longer to look."""
+    if saving.weeks_more is None:
+        return "no difference"
+    if saving.weeks_more == 0.0 or saving.weeks_more >= MOST_FORECAST:
+        return "none shown"
+    return f"none shown; {digits(saving.weeks_more, 2)} weeks more"
+
+
+def _limits(found: Recommendation) -> Section:
+    """Each limit on fresh traffic."""
+    names = ("current", *(name for name in KINDS if name in found.plans))
+    label = found.trials[0].stress.label
+    rows = []
+    for place, limit in enumerate(found.wish.limits):
+        rows.append((f"{limit_text(limit)} <= {plain(limit.most)}", *([""] * len(names))))
+        rows[-1] = (
+            rows[-1][0],
+            *(_verdict_words(found, found.verdicts[name][label][place]) for name in names),
+        )
+    return Section(
+        "Limits on fresh traffic", ("limit", *(_short(name) for name in names)), tuple(rows),
+        ("! the mean passes the limit; ? the interval reaches across it; zones and hours: the worst one.",),
+    )
+
+
+def _short(name: str) -> str:
+    """A plan's name for a narrow column."""
+    return {"current": "today's", "single": "one", "groups": "group", "aisles": "aisle"}[name]
+
+
+def _verdict_words(found: Recommendation, verdict: Verdict) -> str:
+    """A measure with its mark and place."""
+    mark = "" if verdict.is_met and verdict.is_sure else "?" if verdict.is_met else "!" if verdict.is_sure else "!?"
+    where = ""
+    if verdict.where is not None:
+        where = f" {_place(found, verdict)}"
+    return f"{interval(verdict.estimate)}{mark}{where}"
+
+
+def _place(found: Recommendation, verdict: Verdict) -> str:
+    """Name the worst zone or hour."""
+    assert verdict.where is not None
+    if verdict.limit.scope == "hour":
+        return f"at {verdict.where:02d}:00"
+    aisle = int(found.fit.zone_aisle[verdict.where])
+    cut = found.wish.flat.floor.zones_per_aisle
+    name = found.wish.flat.aisle_names[aisle]
+    return f"in {name}" if cut == 1 else f"in {name}.{verdict.where % cut + 1}"
+
+
+def _stresses(found: Recommendation) -> Section:
+    """Aim and passed limits where the site differs from what was stated."""
+    outcome = found.wish.aim.outcome
+    names = ("current", *(name for name in KINDS if name in found.plans))
+    rows = []
+    for trial in found.trials:
+        cells = []
+        for name in names:
+            passed = sum(not verdict.is_met for verdict in found.verdicts[name][trial.stress.label])
+            mean = float(trial.totals[name][outcome].mean())
+            cells.append(digits(mean, 4) + (f" !{passed}" if passed else ""))
+        rows.append((trial.stress.label, *cells))
+    return Section(
+        f"If the site differs: {outcome}, and how many limits are passed",
+        ("", *(_short(name) for name in names)), tuple(rows),
+        ("!n: so many of the limits are passed by the mean.",),
+    )
+
+
+def _settings(found: Recommendation) -> Iterator[Section]:
+    """The settings of each plan, group by group."""
+    names = found.wish.flat.aisle_names
+    starts = np.flatnonzero(np.diff(found.fit.zone_aisle, prepend=-1))
+    rate = np.maximum.reduceat(found.fit.zone.visits / found.fit.zone.hours, starts)
+    for kind in KINDS:
+        plan = found.plans.get(kind)
+        if plan is None:
+            continue
+        alike: dict[int, list[int]] = {}
+        for aisle, group in enumerate(plan.group_of.tolist()):
+            alike.setdefault(plan.combination[group], []).append(aisle)
+        ordered = sorted(alike.values(), key=lambda aisles: -float(rate[aisles].mean()))
+        rows = []
+        for aisles in ordered[:_MOST_GROUPS]:
+            own = plan.settings_of(aisles[0])
+            where = "all aisles" if len(aisles) == len(names) else listing([names[aisle] for aisle in aisles], 4)
+            low, high = float(rate[aisles].min()), float(rate[aisles].max())
+            visits = digits(low, 2) if len(aisles) == 1 else f"{digits(low, 2)} to {digits(high, 2)}"
+            rows.append((where, visits, *(_settings_words(one) for one in own.values())))
+        more = len(ordered) - len(rows)
+        remarks = (f"and {more} more sets; see settings.csv.",) if more else ()
+        yield Section(
+            f"Settings, {plan_words(kind)} (timeout, unoccupied level)", ("aisles", "visits/h", *found.fit.names),
+            tuple(rows), remarks,
+        )
+
+
+def _settings_words(settings: Settings) -> str:
+    """Timeout and level in a few words."""
+    return f"{duration(settings.timeout_s)}, {percent(settings.unoccupied_level)}"

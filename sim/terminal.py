@@ -1,0 +1,51 @@
+"""What all commands share at the terminal: help width, free folder names, a progress bar, rows of options.
+
+Comes in: nothing.  Goes out: helpers.  Used by `cli`, `commands_decide`, `commands_ask`.  Nothing here prints.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+__all__ = ["CONTEXT", "free_folder", "progress_bar", "progress_told"]
+
+CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
+
+Tell = Callable[[int, int | None], None]
+
+
+def free_folder(stem: str) -> Path:
+    """Return a folder name in the working directory that is not taken."""
+    folder, number = Path(f"{stem}-results"), 1
+    while folder.exists():
+        number += 1
+        folder = Path(f"{stem}-results-{number}")
+    return folder
+
+
+def progress_bar(unit: str = "replication") -> tuple[Tell, Callable[[], None]]:
+    """Return what to call as pieces of work finish, and at the end; silent unless on a terminal."""
+    if not sys.stderr.isatty():
+        return (lambda done, expected: None), (lambda: None)
+    from tqdm import tqdm
+
+    bar = tqdm(unit=unit, leave=False, dynamic_ncols=True)
+
+    def tell(done: int, expected: int | None) -> None:
+        bar.total = expected
+        bar.update(done - bar.n)
+
+    return tell, bar.close
+
+
+@contextmanager
+def progress_told(unit: str = "replication") -> Iterator[Tell]:
+    """Show a progress bar for as long as a block runs."""
+    tell, close = progress_bar(unit)
+    try:
+        yield tell
+    finally:
+        close()
