@@ -17,22 +17,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.records import FloatColumn, IntColumn, Stays
+from sim.study.ages_parts import Entries, Parts, cut_gaps, entering, find_entries, find_false_offs
 from sim.study.ages_records import Counted, Ends, FirstGap, KindPieces, Rises, Week, ZonePieces
-from sim.study.ages_sums import RunningSums, TruckLine, last_before, place, spread
+from sim.study.ages_sums import RunningSums, TruckLine, last_before, place
 
 __all__ = ["sort_pieces"]
-
-
-@dataclass(frozen=True)
-class _Parts:
-    """Gaps after the first, cut at borders; `young` and `old` are the ages at start and end (n,)."""
-
-    start: FloatColumn
-    end: FloatColumn
-    since: FloatColumn
-    young: FloatColumn
-    old: FloatColumn
-    kind: IntColumn
 
 
 def sort_pieces(
@@ -54,13 +43,13 @@ def sort_pieces(
         line = TruckLine.of(counting, counting.weight)
     gap = start - np.concatenate([[-np.inf], end[:-1]])[: len(start)]
     rise = np.minimum(start + week.latency_s, week.end_s)
-    parts = _cut_gaps(start, end, week, least_s)
+    parts = cut_gaps(start, end, week, least_s)
     home = week.period_of(start)
     late = _Late(
         1 + np.flatnonzero(gap[1:] > least_s), start, end, gap, rise, week.border[home + 1], week.kind[home]
     )
-    enter, weight = _entering(stays)
-    entries = _entries(enter, weight, start, end, rise, gap, week, least_s)
+    enter, weight = entering(stays)
+    entries = find_entries(enter, weight, start, end, rise, gap, week, least_s)
     kinds = tuple(
         _sort_kind(kind, week, parts, late, everyone, line, entries) if (week.kind == kind).any() else None
         for kind in range(len(week.names))
@@ -84,34 +73,12 @@ def sort_pieces(
     )
 
 
-def _entering(stays: Stays | None) -> tuple[FloatColumn, FloatColumn]:
-    """Times at which trucks enter, ascending, and how much each counts (n,)."""
-    if stays is None:
-        return np.zeros(0), np.zeros(0)
-    order = np.argsort(stays.enter, kind="stable")
-    weight = np.ones(len(order)) if stays.weight is None else stays.weight[order]
-    return stays.enter[order], weight
-
-
 def _present_s(line: TruckLine | None, start: FloatColumn, end: FloatColumn) -> float:
     """Seconds with a truck in the zone, over all stretches."""
     if line is None:
         return 0.0
     _, opens, closes, _ = line.cut(start, end)
     return float((closes - opens).sum())
-
-
-def _cut_gaps(start: FloatColumn, end: FloatColumn, week: Week, least_s: float) -> _Parts:
-    """Cut every gap above the least delay, but the first, at the borders."""
-    until = np.append(start[1:], week.end_s)[: len(end)]
-    is_there = until - end > least_s
-    since, until = end[is_there], until[is_there]
-    first = week.period_of(since)
-    last = np.maximum(np.searchsorted(week.border[1:-1], until, side="left"), first)
-    row, period = spread(first, last + 1)
-    begin = np.maximum(since[row], week.border[period])
-    stop = np.minimum(until[row], week.border[period + 1])
-    return _Parts(begin, stop, since[row], begin - since[row], stop - since[row], week.kind[period])
 
 
 @dataclass(frozen=True)
@@ -127,65 +94,18 @@ class _Late:
     kind: IntColumn
 
 
-@dataclass(frozen=True)
-class _Entries:
-    """Trucks that enter in a gap or its latency: the kind that decides, and the longest delay that dims."""
-
-    kind: IntColumn
-    threshold: FloatColumn
-    weight: FloatColumn
-
-
-def _entries(
-    enter: FloatColumn,
-    weight: FloatColumn,
-    start: FloatColumn,
-    end: FloatColumn,
-    rise: FloatColumn,
-    gap: FloatColumn,
-    week: Week,
-    least_s: float,
-) -> _Entries:
-    """Find for each truck the delays with which it enters a low zone; those of the first gap are apart."""
-    inner = week.border[1:-1]
-    following = np.searchsorted(start, enter, side="left")
-    behind = np.maximum(following - 1, 0)
-    stop = np.append(start, week.end_s)[following]
-    in_gap = np.zeros(len(enter), dtype=bool)
-    if len(end):
-        in_gap = (following > 0) & (enter > end[behind]) & (stop - end[behind] > least_s)
-    time, since, stop = enter[in_gap], end[behind[in_gap]], stop[in_gap]
-    period = np.searchsorted(inner, time, side="left")
-    young = np.maximum(week.border[period] - since, 0.0)
-    old = np.minimum(stop, week.border[period + 1]) - since
-    threshold = np.minimum(np.maximum(young, last_before(since, time)), np.nextafter(old, -np.inf))
-    # an entry within a latency meets the command of the gap before it
-    due = np.searchsorted(rise, enter, side="left")
-    first = np.minimum(due, len(start) - 1)
-    is_late = in_gap
-    if len(end):
-        is_late = (due > 0) & (due < len(start)) & (enter > start[first]) & (gap[first] > least_s)
-    late = first[is_late]
-    late_threshold = np.minimum(np.nextafter(gap[late], -np.inf), last_before(end[late - 1], enter[is_late]))
-    return _Entries(
-        np.concatenate([week.kind[period], week.kind[week.period_of(start[late])]]),
-        np.concatenate([threshold, late_threshold]),
-        np.concatenate([weight[in_gap], weight[is_late]]),
-    )
-
-
 def _sort_kind(
     kind: int,
     week: Week,
-    parts: _Parts,
+    parts: Parts,
     late: _Late,
     everyone: TruckLine | None,
     line: TruckLine | None,
-    entries: _Entries,
+    entries: Entries,
 ) -> KindPieces:
     """Sort what belongs to one name of settings."""
     own = parts.kind == kind
-    part = _Parts(
+    part = Parts(
         parts.start[own], parts.end[own], parts.since[own], parts.young[own], parts.old[own], parts.kind[own]
     )
     row = late.row[late.kind[late.row] == kind]
@@ -224,7 +144,7 @@ def _sort_kind(
         late.until[row[inside]],
         np.argsort(rise, kind="stable"),
     )
-    false_low, false_high = _false_offs(part, line)
+    false_low, false_high = find_false_offs(part, line)
     late_s = late.rise[row] - late.start[row]
     threshold, counts = entries.threshold[entries.kind == kind], entries.weight[entries.kind == kind]
     by_threshold = np.argsort(threshold, kind="stable")
@@ -269,19 +189,6 @@ def _weighted_ends(
         np.concatenate([closes - since[row], opens - since[row]]),
         np.concatenate([count, -count]),
     )
-
-
-def _false_offs(part: _Parts, line: TruckLine | None) -> tuple[FloatColumn, FloatColumn]:
-    """Delays with which the zone goes low while a truck is there: low < delay <= high."""
-    if line is None:
-        return np.zeros(0), np.zeros(0)
-    # a truck that comes at the very end of a part may still be met by rounding, hence the next double
-    row, opens, closes, _ = line.cut(part.start, np.nextafter(part.end, np.inf))
-    since, young, old = part.since[row], part.young[row], part.old[row]
-    low = np.where(opens <= part.start[row], young, np.maximum(young, last_before(since, opens)))
-    oldest = np.nextafter(old, -np.inf)
-    high = np.where(closes > part.end[row], oldest, np.minimum(oldest, last_before(since, closes)))
-    return low[low < high], high[low < high]
 
 
 def _first_gap(kind: int, week: Week, late: _Late, line: TruckLine | None) -> FirstGap:
