@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from sim.commands_decide import recommend, sweep
 from sim.errors import AislewakeError, InputError, MachineError
 from sim.terminal import CONTEXT, free_folder, progress_bar
 
@@ -231,6 +232,10 @@ def schema(out: Path | None) -> None:
         out.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise MachineError(f"{out}: {error.strerror or error}") from error
+
+
+aislewake.add_command(sweep)
+aislewake.add_command(recommend)
 
 
 def main(arguments: list[str] | None = None) -> Any:

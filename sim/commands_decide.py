@@ -29,7 +29,10 @@ def _shared(replications: str) -> Callable[[Command], Command]:
             click.option("--force", is_flag=True, help="Replace an earlier results folder."),
             click.option("--out", type=click.Path(path_type=Path), help="Results folder."),
             click.option(
-                "--workers", type=click.IntRange(min=1, max=256), default=1, show_default=True,
+                "--workers",
+                type=click.IntRange(min=1, max=256),
+                default=1,
+                show_default=True,
                 help="Processes; the figures do not depend on it.",
             ),
             click.option("--replications", type=click.IntRange(min=1), help=replications),
@@ -43,21 +46,42 @@ def _shared(replications: str) -> Callable[[Command], Command]:
 @click.command(context_settings=CONTEXT, short_help="Try many settings on the same traffic.")
 @click.argument("scenario")
 @click.option(
-    "--vary", "varied", multiple=True, metavar="KEY=VALUES",
+    "--vary",
+    "varied",
+    multiple=True,
+    metavar="KEY=VALUES",
     help="What to vary: a:b:step, or values set apart by commas. Once for each key.",
 )
 @click.option("--sample", type=click.IntRange(min=1), help="So many points instead of every combination.")
 @click.option(
-    "--design", type=click.Choice(["sobol", "lhs"]), default="sobol", show_default=True,
+    "--design",
+    type=click.Choice(["sobol", "lhs"]),
+    default="sobol",
+    show_default=True,
     help="How to sample: Sobol' points or a Latin hypercube.",
 )
-@click.option("--minimise", multiple=True, metavar="NAME", help="Outcome of the trade-off; instead of the usual four.")
-@click.option("--maximise", multiple=True, metavar="NAME", help="The same, for outcomes that should be large.")
-@click.option("--parquet", is_flag=True, help="sweep.parquet instead of sweep.csv (needs the extra [parquet]).")
+@click.option(
+    "--minimise", multiple=True, metavar="NAME", help="Outcome of the trade-off; instead of the usual four."
+)
+@click.option(
+    "--maximise", multiple=True, metavar="NAME", help="The same, for outcomes that should be large."
+)
+@click.option(
+    "--parquet", is_flag=True, help="sweep.parquet instead of sweep.csv (needs the extra [parquet])."
+)
 @_shared("So many replications of each point; by default the scenario's.")
 def sweep(
-    scenario: str, varied: Sequence[str], sample: int | None, design: str, minimise: Sequence[str],
-    maximise: Sequence[str], parquet: bool, replications: int | None, workers: int, out: Path | None, force: bool,
+    scenario: str,
+    varied: Sequence[str],
+    sample: int | None,
+    design: str,
+    minimise: Sequence[str],
+    maximise: Sequence[str],
+    parquet: bool,
+    replications: int | None,
+    workers: int,
+    out: Path | None,
+    force: bool,
 ) -> None:
     """Evaluate every combination of settings of SCENARIO, exactly and on the same trucks.
 
@@ -97,7 +121,10 @@ def sweep(
     site = load(path)
     aims = (*(Aim(name) for name in minimise), *(Aim(name, True) for name in maximise))
     plan = make_plan(
-        site, parse_varied(varied, site), replications=replications or site.replications, sample=sample,
+        site,
+        parse_varied(varied, site),
+        replications=replications or site.replications,
+        sample=sample,
         design="lhs" if design == "lhs" else "sobol",
     )
     with progress_told() as tell:
@@ -136,30 +163,58 @@ def _names(text: str) -> list[str]:
 @click.command(context_settings=CONTEXT, short_help="Find the best settings under limits.")
 @click.argument("scenario")
 @click.option(
-    "--max", "at_most", multiple=True, metavar="NAME=VALUE",
+    "--max",
+    "at_most",
+    multiple=True,
+    metavar="NAME=VALUE",
     help="Limit of the site's mean, such as dim_truck_s_per_visit=2.",
 )
-@click.option("--max-zone", multiple=True, metavar="NAME=VALUE", help="The same for every control zone by itself.")
-@click.option("--max-hour", multiple=True, metavar="NAME=VALUE", help="The same for every hour of the day by itself.")
+@click.option(
+    "--max-zone", multiple=True, metavar="NAME=VALUE", help="The same for every control zone by itself."
+)
+@click.option(
+    "--max-hour", multiple=True, metavar="NAME=VALUE", help="The same for every hour of the day by itself."
+)
 @click.option("--minimise", metavar="NAME", help="What to make small; by default energy_kwh.")
 @click.option("--timeouts", metavar="VALUES", help="Timeouts the controller offers [s]: a:b:step or values.")
-@click.option("--levels", metavar="VALUES", help="Unoccupied levels the controller offers, share of full light.")
+@click.option(
+    "--levels", metavar="VALUES", help="Unoccupied levels the controller offers, share of full light."
+)
 @click.option("--floor-share", type=float, help="Lowest unoccupied level allowed, share of full light.")
 @click.option("--floor-lux", type=float, help="The same in lux on the floor.")
-@click.option("--egress", metavar="AISLES", help="Aisles that are marked ways out, set apart by commas, or none.")
+@click.option(
+    "--egress", metavar="AISLES", help="Aisles that are marked ways out, set apart by commas, or none."
+)
 @click.option("--egress-floor-lux", type=float, help="Lowest level allowed in them [lx].")
 @click.option("--egress-floor-share", type=float, help="The same, share of full light.")
 @click.option("--walked", metavar="AISLES", help="Aisles in which people walk, set apart by commas, or none.")
 @click.option("--groups", type=int, help="Groups of like aisles; by default 3.")
 @click.option(
-    "--fresh", type=click.IntRange(min=2), help="So many other replications to try on; by default as many as fitted."
+    "--fresh",
+    type=click.IntRange(min=2),
+    help="So many other replications to try on; by default as many as fitted.",
 )
 @_shared("So many replications to fit to; by default the scenario's.")
 def recommend(
-    scenario: str, at_most: Sequence[str], max_zone: Sequence[str], max_hour: Sequence[str], minimise: str | None,
-    timeouts: str | None, levels: str | None, floor_share: float | None, floor_lux: float | None,
-    egress: str | None, egress_floor_lux: float | None, egress_floor_share: float | None, walked: str | None,
-    groups: int | None, fresh: int | None, replications: int | None, workers: int, out: Path | None, force: bool,
+    scenario: str,
+    at_most: Sequence[str],
+    max_zone: Sequence[str],
+    max_hour: Sequence[str],
+    minimise: str | None,
+    timeouts: str | None,
+    levels: str | None,
+    floor_share: float | None,
+    floor_lux: float | None,
+    egress: str | None,
+    egress_floor_lux: float | None,
+    egress_floor_share: float | None,
+    walked: str | None,
+    groups: int | None,
+    fresh: int | None,
+    replications: int | None,
+    workers: int,
+    out: Path | None,
+    force: bool,
 ) -> None:
     """Find the settings of SCENARIO that use least within limits: one for all aisles, by group, by aisle.
 

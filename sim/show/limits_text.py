@@ -134,7 +134,7 @@ def limit_csv(scenario: Scenario) -> tuple[tuple[str, ...], list[tuple[str, ...]
     def number(value: float | None) -> str:
         return "" if value is None else number_text(value)
 
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (
             row.rule, " ".join(row.aisles), row.period, row.what, number(row.value), row.unit,
             number(row.least), number(row.most), {True: "yes", False: "no", None: ""}[row.is_met],

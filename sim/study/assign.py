@@ -28,8 +28,14 @@ from sim.records import FloatColumn, IntColumn
 from sim.study.front import find_front
 
 __all__ = [
-    "Columns", "Nearest", "Solution", "drop_beaten", "find_nearest_choice", "lagrangian_bound",
-    "reduced_costs", "solve",
+    "Columns",
+    "Nearest",
+    "Solution",
+    "drop_beaten",
+    "find_nearest_choice",
+    "lagrangian_bound",
+    "reduced_costs",
+    "solve",
 ]
 
 GAP = 1e-4
@@ -74,7 +80,8 @@ class Columns:
         """Say whether a choice of rows keeps every limit."""
         used = [math.fsum(line[rows]) for line in self.use]
         return all(
-            value <= most + _SLACK * max(abs(most), 1.0) for value, most in zip(used, self.most.tolist(), strict=True)
+            value <= most + _SLACK * max(abs(most), 1.0)
+            for value, most in zip(used, self.most.tolist(), strict=True)
         )
 
 
@@ -178,23 +185,26 @@ def _is_impossible(use: NDArray[np.float64], most: FloatColumn, once: Any) -> bo
     from scipy.sparse import csr_array, hstack
 
     units, count = once.shape
-    found = linprog(
+    found: Any = linprog(  # type: ignore[call-overload]
         np.append(np.zeros(count), 1.0),
-        A_ub=hstack([csr_array(use), csr_array(-np.ones((len(most), 1)))]), b_ub=most,
-        A_eq=hstack([once, csr_array((units, 1))]), b_eq=np.ones(units), method="highs",
+        A_ub=hstack([csr_array(use), csr_array(-np.ones((len(most), 1)))]),
+        b_ub=most,
+        A_eq=hstack([once, csr_array((units, 1))]),
+        b_eq=np.ones(units),
+        method="highs",
     )
     return bool(found.success and found.fun > 1e-9)
 
 
-def _search_core(
-    columns: Columns, reduced: FloatColumn, gap: float, time_limit_s: float
-) -> IntColumn | None:
+def _search_core(columns: Columns, reduced: FloatColumn, gap: float, time_limit_s: float) -> IntColumn | None:
     """Search among the few choices of each unit with the least reduced cost; None if they do not do."""
     ends = np.append(columns.starts[1:], len(columns))
-    near = np.concatenate([
-        first + np.sort(np.argsort(reduced[first:last], kind="stable")[:_CORE])
-        for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
-    ])
+    near = np.concatenate(
+        [
+            first + np.sort(np.argsort(reduced[first:last], kind="stable")[:_CORE])
+            for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
+        ]
+    )
     rows, _ = _branch(columns.take(near), gap, time_limit_s)
     return None if rows is None else near[rows]
 
@@ -203,7 +213,8 @@ def _reduce(columns: Columns, multipliers: FloatColumn) -> FloatColumn:
     """Cost at the multipliers' prices above the unit's least (n,)."""
     priced = columns.cost + multipliers @ columns.use
     least = np.minimum.reduceat(priced, columns.starts)
-    return priced - np.repeat(least, np.diff(np.append(columns.starts, len(columns))))
+    reduced: FloatColumn = priced - np.repeat(least, np.diff(np.append(columns.starts, len(columns))))
+    return reduced
 
 
 def reduced_costs(columns: Columns) -> FloatColumn:
@@ -241,14 +252,15 @@ def _relax(columns: Columns) -> FloatColumn | None:
     count, units = len(columns), len(columns.starts)
     once = csr_array((np.ones(count), (columns.unit, np.arange(count))), shape=(units, count))
     size = max(1.0, float(np.abs(columns.cost).max(initial=0.0)))
-    found = linprog(
+    found: Any = linprog(  # type: ignore[call-overload]
         columns.cost / size, A_ub=csr_array(use), b_ub=most, A_eq=once, b_eq=np.ones(units), method="highs"
     )
     if not found.success:
         return None if _is_impossible(use, most, once) else np.zeros(len(most))
     prices = np.maximum(0.0, -np.asarray(found.ineqlin.marginals)) * size
     scale = np.divide(columns.most, most, out=np.abs(columns.use).max(axis=1, initial=0.0), where=most > 0.0)
-    return np.divide(prices, scale, out=np.zeros_like(prices), where=scale > 0.0)
+    per_unit: FloatColumn = np.divide(prices, scale, out=np.zeros_like(prices), where=scale > 0.0)
+    return per_unit
 
 
 def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColumn | None, float]:
@@ -267,7 +279,10 @@ def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColum
         if len(most):
             constraints.append(LinearConstraint(csr_array(use), -np.inf, most - margin))
         found = milp(
-            columns.cost / size, integrality=np.ones(count), bounds=Bounds(0.0, 1.0), constraints=constraints,
+            columns.cost / size,
+            integrality=np.ones(count, dtype=np.int64),
+            bounds=Bounds(0.0, 1.0),
+            constraints=constraints,
             options={"mip_rel_gap": gap, "time_limit": time_limit_s},
         )
         if margin == 0.0 and found.mip_dual_bound is not None:
@@ -283,10 +298,12 @@ def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColum
 def _chosen(columns: Columns, x: FloatColumn) -> IntColumn:
     """The row with the largest share of each unit."""
     ends = np.append(columns.starts[1:], len(columns))
-    return np.array([
-        first + int(np.argmax(x[first:last]))
-        for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
-    ])
+    return np.array(
+        [
+            first + int(np.argmax(x[first:last]))
+            for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
+        ]
+    )
 
 
 @dataclass(frozen=True)
@@ -325,5 +342,7 @@ def find_nearest_choice(columns: Columns, *, time_limit_s: float = TIME_LIMIT_S)
         options={"mip_rel_gap": 1e-3, "time_limit": time_limit_s},
     )
     rows = _chosen(pruned, found.x[:-1]) if found.x is not None else pruned.starts
-    excess = max((math.fsum(line[rows]) - limit for line, limit in zip(use, most.tolist(), strict=True)), default=0.0)
+    excess = max(
+        (math.fsum(line[rows]) - limit for line, limit in zip(use, most.tolist(), strict=True)), default=0.0
+    )
     return Nearest(pruned.label[rows], max(0.0, float(excess)))

@@ -16,12 +16,30 @@ from numpy.typing import NDArray
 from sim.scenario.schema import Recommend, Scenario, Settings
 
 __all__ = [
-    "LEVEL_SHARES", "TIMEOUTS_S", "Offer", "candidate_settings", "floor_share", "level_at_least", "names_in_force",
-    "offer", "standard_level",
+    "LEVEL_SHARES",
+    "TIMEOUTS_S",
+    "Offer",
+    "candidate_settings",
+    "floor_share",
+    "level_at_least",
+    "names_in_force",
+    "offer",
+    "standard_level",
 ]
 
 TIMEOUTS_S: tuple[float, ...] = (
-    30.0, 60.0, 90.0, 120.0, 180.0, 240.0, 300.0, 420.0, 600.0, 900.0, 1200.0, 1800.0,
+    30.0,
+    60.0,
+    90.0,
+    120.0,
+    180.0,
+    240.0,
+    300.0,
+    420.0,
+    600.0,
+    900.0,
+    1200.0,
+    1800.0,
 )
 """30 s to 30 min in usual steps (common practice, no source)."""
 LEVEL_SHARES: tuple[float, ...] = (0.1, 0.2, 0.3, 0.4, 0.5)
@@ -64,7 +82,9 @@ def level_at_least(share: float) -> float:
 
 def _nearest_level(share: float) -> float:
     """Standard level nearest to a share."""
-    return min((standard_level(number) for number in range(1, _HIGHEST + 1)), key=lambda level: abs(level - share))
+    return min(
+        (standard_level(number) for number in range(1, _HIGHEST + 1)), key=lambda level: abs(level - share)
+    )
 
 
 def names_in_force(scenario: Scenario) -> tuple[str, ...]:
@@ -96,7 +116,9 @@ def _of_name(stated: float | Mapping[str, float] | None, name: str) -> float | N
     return stated.get(name) if isinstance(stated, Mapping) else stated
 
 
-def candidate_settings(scenario: Scenario, table: Recommend, name: str, floors: Sequence[float]) -> tuple[Settings, ...]:
+def candidate_settings(
+    scenario: Scenario, table: Recommend, name: str, floors: Sequence[float]
+) -> tuple[Settings, ...]:
     """Return what may be set under one timetable name, by level, then timeout.
 
     Fades and a second delay stay as they are.  Without listed levels, the standard levels nearest to the
@@ -115,7 +137,9 @@ def candidate_settings(scenario: Scenario, table: Recommend, name: str, floors: 
         levels |= {level_at_least(floor) for floor in floors if floor <= 1.0}
     lowest = max(min(floors), base.second_level or 0.0)
     return tuple(
-        base.model_copy(update={"timeout_s": float(timeout), "unoccupied_level": level, "occupied_level": occupied})
+        base.model_copy(
+            update={"timeout_s": float(timeout), "unoccupied_level": level, "occupied_level": occupied}
+        )
         for level in sorted(levels)
         if lowest <= level <= occupied
         for timeout in sorted({*(table.timeouts_s or TIMEOUTS_S)})
@@ -159,11 +183,13 @@ def offer(scenario: Scenario, table: Recommend) -> Offer:
         rows = []
         for aisle, floor in zip(scenario.aisle_names, floors, strict=True):
             sensors = scenario.sensors_of(aisle)
-            rows.append([
-                one.unoccupied_level >= floor
-                and sensors.hold_s + one.timeout_s > sensors.latency_s + one.fade_up_s
-                for one in found
-            ])
+            rows.append(
+                [
+                    one.unoccupied_level >= floor
+                    and sensors.hold_s + one.timeout_s > sensors.latency_s + one.fade_up_s
+                    for one in found
+                ]
+            )
         candidates[name] = found
         allowed[name] = np.array(rows, dtype=bool).reshape(len(rows), len(found))
     return Offer(names, candidates, allowed)

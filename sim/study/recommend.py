@@ -146,10 +146,11 @@ def recommend(
         near = _near_hull(wish, fit, groups)
         hours = fit_hours(wish, fit, near, fitted_to, workers=workers, tell=tell)
     plans, impossible = _choose_all(wish, fit, groups, hours)
-    scenarios = {"current": wish.scenario, **{name: scenario_with(wish.flat, plan) for name, plan in plans.items()}}
-    trials = try_plans(
-        wish.scenario, scenarios, wish.limits, STRESSES, tried_on, workers=workers, tell=tell
-    )
+    scenarios = {
+        "current": wish.scenario,
+        **{name: scenario_with(wish.flat, plan) for name, plan in plans.items()},
+    }
+    trials = try_plans(wish.scenario, scenarios, wish.limits, STRESSES, tried_on, workers=workers, tell=tell)
     return Recommendation(
         wish=wish,
         fit=fit,
@@ -160,9 +161,7 @@ def recommend(
         scenarios=scenarios,
         trials=trials,
         verdicts={
-            name: {
-                trial.stress.label: judge(trial, name, wish.limits, wish.scenario) for trial in trials
-            }
+            name: {trial.stress.label: judge(trial, name, wish.limits, wish.scenario) for trial in trials}
             for name in scenarios
         },
         savings=tuple(_savings(wish, plans, trials)),
@@ -237,8 +236,11 @@ def _choose_all(
 
 def _impossible_text(wish: Wish, name: str, found: Impossible) -> str:
     """Say which limits the nearest plan passes."""
-    what = {"single": "no single setting meets", "groups": "no settings by group meet",
-            "aisles": "no settings by aisle meet"}[name]
+    what = {
+        "single": "no single setting meets",
+        "groups": "no settings by group meet",
+        "aisles": "no settings by aisle meet",
+    }[name]
     passed = "; ".join(
         f"{limit_text(limit)}: {value:.4g} instead of at most {limit.most:g} {limit.measure.unit}".rstrip()
         for limit, value in found.passed
@@ -271,9 +273,7 @@ def _check_by_replay(
     largest = 0.0
     for name, plan in plans.items():
         used = sorted(set(plan.combination))
-        found = evaluate_settings(
-            site, traffic, [fit.settings(wish, one) for one in used], by_zone=True
-        )
+        found = evaluate_settings(site, traffic, [fit.settings(wish, one) for one in used], by_zone=True)
         column = np.searchsorted(used, np.array(plan.combination)[plan.group_of])[fit.zone_aisle]
         total = replay_site(relight(site, scenarios[name]), traffic)[0].total
         for outcome in outcomes:
@@ -299,9 +299,7 @@ def _saving(wish: Wish, plan: str, over: str, trials: Sequence[Trial]) -> Saving
         return gap
 
     stated = trials[0]
-    difference = subtract_paired(
-        stated.totals[over][outcome].tolist(), stated.totals[plan][outcome].tolist()
-    )
+    difference = subtract_paired(stated.totals[over][outcome].tolist(), stated.totals[plan][outcome].tolist())
     means = [math.fsum(differences(trial)) / len(differences(trial)) for trial in trials]
     base = float(stated.totals[over][outcome].mean())
     count = len(differences(stated))

@@ -91,7 +91,9 @@ def _about_darkness(scenario: Scenario, table: Recommend, offer: Offer) -> Itera
         floor = max(value for value in floors if value is not None)
         if base.second_level is not None and (base.second_level == 0.0 or base.second_level < floor):
             yield Fault(
-                "", None, f"lighting.settings.{name}.second_level",
+                "",
+                None,
+                f"lighting.settings.{name}.second_level",
                 f"{base.second_level:g} stays as it is and is 0 or below the stated floor of {floor:.4g} in hours "
                 "when shifts work; raise it, or leave second_level and second_delay_s out",
             )
@@ -107,7 +109,8 @@ def _about_egress(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
     elif table.egress_aisles and table.egress_floor_share is None and table.egress_floor_lux is None:
         yield _refusal(
             "egress_floor_lux",
-            f"{aisles_text(table.egress_aisles)} {'is a marked way' if len(table.egress_aisles) == 1 else 'are marked ways'} "
+            f"{aisles_text(table.egress_aisles)} "
+            f"{'is a marked way' if len(table.egress_aisles) == 1 else 'are marked ways'} "
             "out; state egress_floor_lux (or egress_floor_share), the lowest level that your authority accepts there",
         )
 

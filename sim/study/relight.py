@@ -17,7 +17,18 @@ from sim.scenario.schema import Scenario, Settings
 
 __all__ = ["relight", "traffic_key", "with_settings"]
 
-_LIGHT_ONLY = ("format", "title", "replications", "precision", "luminaires", "sensors", "lighting", "timetable", "override", "recommend")
+_LIGHT_ONLY = (
+    "format",
+    "title",
+    "replications",
+    "precision",
+    "luminaires",
+    "sensors",
+    "lighting",
+    "timetable",
+    "override",
+    "recommend",
+)
 
 
 def with_settings(scenario: Scenario, choice: Mapping[str, Settings]) -> Scenario:

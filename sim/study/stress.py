@@ -42,7 +42,8 @@ def _skew(scenario: Scenario, factor: float) -> Scenario:
 def _handling(scenario: Scenario, factor: float) -> Scenario:
     """Scale the mean handling time of every truck group; its spread relative to the mean stays."""
     trucks = tuple(
-        group.model_copy(update={"handling_mean_s": factor * group.handling_mean_s}) for group in scenario.trucks
+        group.model_copy(update={"handling_mean_s": factor * group.handling_mean_s})
+        for group in scenario.trucks
     )
     return scenario.model_copy(update={"trucks": trucks})
 
@@ -62,7 +63,10 @@ def _speed(scenario: Scenario, factor: float) -> Scenario:
 
 
 FACTORS: dict[str, Callable[[Scenario, float], Scenario]] = {
-    "volume": _volume, "skew": _skew, "handling": _handling, "speed": _speed,
+    "volume": _volume,
+    "skew": _skew,
+    "handling": _handling,
+    "speed": _speed,
 }
 """What can be scaled by name: moves an hour, inequality of the aisles, handling time, travel speeds."""
 

@@ -204,7 +204,11 @@ def _spread(points: NDArray[np.int64], cost: FloatColumn) -> NDArray[np.int64]:
 
 
 def _look_closer(
-    scenario: Scenario, plan: Plan, points: NDArray[np.int64], numbers: Sequence[int], workers: int,
+    scenario: Scenario,
+    plan: Plan,
+    points: NDArray[np.int64],
+    numbers: Sequence[int],
+    workers: int,
     tell: Callable[[], None],
 ) -> tuple[dict[int, dict[str, FloatColumn]], dict[str, FloatColumn]]:
     """Replay points and the scenario as it stands, each replication's traffic simulated once per site."""
@@ -228,7 +232,7 @@ def _look_closer(
     replayed: dict[int, dict[str, FloatColumn]] = {}
     current: dict[str, FloatColumn] = {}
     for place, (site, own) in enumerate(groups):
-        rows = answers[place * len(numbers):(place + 1) * len(numbers)]
+        rows = answers[place * len(numbers) : (place + 1) * len(numbers)]
         listed = [-1, *own] if site is scenario else own
         for column, point in enumerate(listed):
             table = {name: np.array([row[column][name] for row in rows]) for name in OUTCOMES}

@@ -19,8 +19,8 @@ LIBRARY_HOMES: dict[str, tuple[str, ...]] = {
         "lighting.live_passing",
     ),
     "matplotlib": ("show.figures",),
-    "click": ("cli",),
-    "tqdm": ("cli",),
+    "click": ("cli", "commands_decide"),
+    "tqdm": ("cli", "terminal"),
     "jinja2": ("show.",),
     "pydantic": ("scenario.", "study.plan"),
     "tomllib": ("scenario.", "study.values"),
@@ -44,7 +44,7 @@ READERS = (
 WRITERS = ("cli", "show.folder", "show.whole_folder", "show.figures", "study.store")
 """Modules that may write files."""
 
-PRINTERS = ("cli",)
+PRINTERS = ("cli", "commands_decide")
 """Modules that may print."""
 
 ENDERS = (

@@ -59,7 +59,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("study", ("study",), "many replications, many settings"),
     ("verification", ("verification",), "predicted against measured"),
     ("show", ("show",), "tables, pictures, report, folder"),
-    ("command", ("cli", "__main__", ""), "the door; `sim` itself only hands names out"),
+    ("command", ("terminal", "commands_decide", "cli", "__main__", ""), "the door; `sim` itself only hands names out"),
 )
 """Name, modules, reason. A package stands for all its modules that are named nowhere else; a name that ends
 in "_" for all that begin so."""
