@@ -16,7 +16,7 @@ import click
 from sim.errors import InputError
 from sim.terminal import CONTEXT, free_folder, progress_told
 
-__all__ = ["recommend", "sweep"]
+__all__ = ["recommend", "sensitivity", "sweep"]
 
 Command = Callable[..., Any]
 
@@ -29,7 +29,10 @@ def _shared(replications: str) -> Callable[[Command], Command]:
             click.option("--force", is_flag=True, help="Replace an earlier results folder."),
             click.option("--out", type=click.Path(path_type=Path), help="Results folder."),
             click.option(
-                "--workers", type=click.IntRange(min=1, max=256), default=1, show_default=True,
+                "--workers",
+                type=click.IntRange(min=1, max=256),
+                default=1,
+                show_default=True,
                 help="Processes; the figures do not depend on it.",
             ),
             click.option("--replications", type=click.IntRange(min=1), help=replications),
@@ -43,21 +46,42 @@ def _shared(replications: str) -> Callable[[Command], Command]:
 @click.command(context_settings=CONTEXT, short_help="Try many settings on the same traffic.")
 @click.argument("scenario")
 @click.option(
-    "--vary", "varied", multiple=True, metavar="KEY=VALUES",
+    "--vary",
+    "varied",
+    multiple=True,
+    metavar="KEY=VALUES",
     help="What to vary: a:b:step, or values set apart by commas. Once for each key.",
 )
 @click.option("--sample", type=click.IntRange(min=1), help="So many points instead of every combination.")
 @click.option(
-    "--design", type=click.Choice(["sobol", "lhs"]), default="sobol", show_default=True,
+    "--design",
+    type=click.Choice(["sobol", "lhs"]),
+    default="sobol",
+    show_default=True,
     help="How to sample: Sobol' points or a Latin hypercube.",
 )
-@click.option("--minimise", multiple=True, metavar="NAME", help="Outcome of the trade-off; instead of the usual four.")
-@click.option("--maximise", multiple=True, metavar="NAME", help="The same, for outcomes that should be large.")
-@click.option("--parquet", is_flag=True, help="sweep.parquet instead of sweep.csv (needs the extra [parquet]).")
+@click.option(
+    "--minimise", multiple=True, metavar="NAME", help="Outcome of the trade-off; instead of the usual four."
+)
+@click.option(
+    "--maximise", multiple=True, metavar="NAME", help="The same, for outcomes that should be large."
+)
+@click.option(
+    "--parquet", is_flag=True, help="sweep.parquet instead of sweep.csv (needs the extra [parquet])."
+)
 @_shared("So many replications of each point; by default the scenario's.")
 def sweep(
-    scenario: str, varied: Sequence[str], sample: int | None, design: str, minimise: Sequence[str],
-    maximise: Sequence[str], parquet: bool, replications: int | None, workers: int, out: Path | None, force: bool,
+    scenario: str,
+    varied: Sequence[str],
+    sample: int | None,
+    design: str,
+    minimise: Sequence[str],
+    maximise: Sequence[str],
+    parquet: bool,
+    replications: int | None,
+    workers: int,
+    out: Path | None,
+    force: bool,
 ) -> None:
     """Evaluate every combination of settings of SCENARIO, exactly and on the same trucks.
 
@@ -97,7 +121,10 @@ def sweep(
     site = load(path)
     aims = (*(Aim(name) for name in minimise), *(Aim(name, True) for name in maximise))
     plan = make_plan(
-        site, parse_varied(varied, site), replications=replications or site.replications, sample=sample,
+        site,
+        parse_varied(varied, site),
+        replications=replications or site.replications,
+        sample=sample,
         design="lhs" if design == "lhs" else "sobol",
     )
     with progress_told() as tell:
@@ -136,30 +163,58 @@ def _names(text: str) -> list[str]:
 @click.command(context_settings=CONTEXT, short_help="Find the best settings under limits.")
 @click.argument("scenario")
 @click.option(
-    "--max", "at_most", multiple=True, metavar="NAME=VALUE",
+    "--max",
+    "at_most",
+    multiple=True,
+    metavar="NAME=VALUE",
     help="Limit of the site's mean, such as dim_truck_s_per_visit=2.",
 )
-@click.option("--max-zone", multiple=True, metavar="NAME=VALUE", help="The same for every control zone by itself.")
-@click.option("--max-hour", multiple=True, metavar="NAME=VALUE", help="The same for every hour of the day by itself.")
+@click.option(
+    "--max-zone", multiple=True, metavar="NAME=VALUE", help="The same for every control zone by itself."
+)
+@click.option(
+    "--max-hour", multiple=True, metavar="NAME=VALUE", help="The same for every hour of the day by itself."
+)
 @click.option("--minimise", metavar="NAME", help="What to make small; by default energy_kwh.")
 @click.option("--timeouts", metavar="VALUES", help="Timeouts the controller offers [s]: a:b:step or values.")
-@click.option("--levels", metavar="VALUES", help="Unoccupied levels the controller offers, share of full light.")
+@click.option(
+    "--levels", metavar="VALUES", help="Unoccupied levels the controller offers, share of full light."
+)
 @click.option("--floor-share", type=float, help="Lowest unoccupied level allowed, share of full light.")
 @click.option("--floor-lux", type=float, help="The same in lux on the floor.")
-@click.option("--egress", metavar="AISLES", help="Aisles that are marked ways out, set apart by commas, or none.")
+@click.option(
+    "--egress", metavar="AISLES", help="Aisles that are marked ways out, set apart by commas, or none."
+)
 @click.option("--egress-floor-lux", type=float, help="Lowest level allowed in them [lx].")
 @click.option("--egress-floor-share", type=float, help="The same, share of full light.")
 @click.option("--walked", metavar="AISLES", help="Aisles in which people walk, set apart by commas, or none.")
 @click.option("--groups", type=int, help="Groups of like aisles; by default 3.")
 @click.option(
-    "--fresh", type=click.IntRange(min=2), help="So many other replications to try on; by default as many as fitted."
+    "--fresh",
+    type=click.IntRange(min=2),
+    help="So many other replications to try on; by default as many as fitted.",
 )
 @_shared("So many replications to fit to; by default the scenario's.")
 def recommend(
-    scenario: str, at_most: Sequence[str], max_zone: Sequence[str], max_hour: Sequence[str], minimise: str | None,
-    timeouts: str | None, levels: str | None, floor_share: float | None, floor_lux: float | None,
-    egress: str | None, egress_floor_lux: float | None, egress_floor_share: float | None, walked: str | None,
-    groups: int | None, fresh: int | None, replications: int | None, workers: int, out: Path | None, force: bool,
+    scenario: str,
+    at_most: Sequence[str],
+    max_zone: Sequence[str],
+    max_hour: Sequence[str],
+    minimise: str | None,
+    timeouts: str | None,
+    levels: str | None,
+    floor_share: float | None,
+    floor_lux: float | None,
+    egress: str | None,
+    egress_floor_lux: float | None,
+    egress_floor_share: float | None,
+    walked: str | None,
+    groups: int | None,
+    fresh: int | None,
+    replications: int | None,
+    workers: int,
+    out: Path | None,
+    force: bool,
 ) -> None:
     """Find the settings of SCENARIO that use least within limits: one for all aisles, by group, by aisle.
 
@@ -225,3 +280,93 @@ def _numbers(text: str, option: str) -> list[Any]:
     if isinstance(values, Span):
         raise InputError(f"{option}: {text}: give a:b:step, or values set apart by commas")
     return list(values)
+
+
+@click.command(context_settings=CONTEXT, short_help="Say which inputs move the answer.")
+@click.argument("scenario")
+@click.option(
+    "--range",
+    "ranges",
+    multiple=True,
+    metavar="KEY=a:b",
+    help="An input and its range; once for each. By default the usual six.",
+)
+@click.option("--of", "outcome", default="saved_share", show_default=True, metavar="NAME", help="The answer.")
+@click.option(
+    "--method",
+    type=click.Choice(["tornado", "morris", "sobol"]),
+    default="tornado",
+    show_default=True,
+    help="One input at a time, or all at once (needs the extra [sensitivity]).",
+)
+@click.option(
+    "--samples",
+    type=click.IntRange(min=2, max=100_000),
+    default=8,
+    show_default=True,
+    help="Morris: paths; Sobol: points of the base sample, raised to a power of two.",
+)
+@click.option(
+    "--log-to",
+    type=click.FloatRange(min=0.001, max=1.0),
+    default=0.1,
+    show_default=True,
+    help="Precision wanted of the mean visits of an aisle: half-width over mean.",
+)
+@_shared("So many replications of each point; by default the scenario's.")
+def sensitivity(
+    scenario: str,
+    ranges: Sequence[str],
+    outcome: str,
+    method: str,
+    samples: int,
+    log_to: float,
+    replications: int | None,
+    workers: int,
+    out: Path | None,
+    force: bool,
+) -> None:
+    """Find which inputs of SCENARIO move an outcome most: what to measure on site first.
+
+    A key is volume, skew, handling or speed, a factor on what the scenario states, or the dotted path of a
+    number in the file. It also says how many aisles to log so that their mean traffic is known well enough.
+
+    \b
+    Examples:
+      aislewake sensitivity pallet-reserve --replications 3
+      aislewake sensitivity my-site.toml --range volume=0.5:1.5 \\
+          --range sensors.miss=0:0.2 --of false_offs --workers 2
+    """
+    from sim.scenario.contradictions import find_notices
+    from sim.scenario.demos import find_scenario
+    from sim.scenario.toml import load
+    from sim.show.folder_sensitivity import write_sensitivity
+    from sim.show.sections import page_text
+    from sim.show.whole_folder import refuse_existing
+    from sim.show.words_sensitivity import sensitivity_page
+    from sim.study import sensitivity as study
+    from sim.study.inputs import parse_inputs, usual_inputs
+
+    path = find_scenario(scenario)
+    target = out or free_folder(f"{path.stem}-sensitivity")
+    refuse_existing(target, force=force)
+    if method != "tornado":
+        study.need_salib()
+    site = load(path)
+    inputs = parse_inputs(ranges, site) if ranges else usual_inputs(site)
+    count = replications or site.replications
+    with progress_told("run") as tell:
+        found: study.Tornado | study.Indices
+        if method == "tornado":
+            found = study.tornado(
+                site, inputs, outcome, replications=count, workers=workers, progress=tell
+            )
+        else:
+            found = study.find_indices(
+                site, inputs, outcome, method, samples=samples, replications=count, workers=workers, progress=tell
+            )
+    logs = study.log_size(site, log_to, replications=count)
+    page = sensitivity_page(site, found, logs, count, tuple(find_notices(site)))
+    write_sensitivity(site, found, logs, page, target, force=force)
+    click.echo(page_text(page))
+    _say_where(target)

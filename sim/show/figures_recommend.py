@@ -29,11 +29,13 @@ from sim.show.figures_style import (
     title,
 )
 from sim.show.figures_sweep import draw_trade_off, save_figures
+from sim.show.words import duration
 from sim.study.recommend import Recommendation
 
 __all__ = ["draw_choices", "draw_recommend_figures", "draw_value"]
 
-_TICKS_S = (30, 60, 120, 300, 600, 1200, 1800, 3600)
+_TICKS_S = (30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0)
+_MOST_TICKS = 8
 
 
 def draw_recommend_figures(found: Recommendation, folder: Path) -> dict[str, str]:
@@ -70,11 +72,12 @@ def draw_choices(choices: Sequence[AisleChoices]) -> Figure:
         axes.set_visible(False)
     low = min(float(one.timeout_s.min()) for one in choices)
     high = max(float(one.timeout_s.max()) for one in choices)
-    shown = [tick for tick in _TICKS_S if 0.5 * low <= tick <= 2.0 * high]
+    used = sorted({float(timeout) for one in choices for timeout in one.timeout_s})
+    shown = used if len(used) <= _MOST_TICKS else [tick for tick in _TICKS_S if 0.5 * low <= tick <= 2.0 * high]
     for axes in panels:
         axes.yaxis.set_major_locator(FixedLocator(shown))
         axes.yaxis.set_minor_locator(NullLocator())
-        axes.set_yticks(shown, [f"{tick} s" if tick < 60 else f"{tick // 60} min" for tick in shown])
+        axes.set_yticks(shown, [duration(tick) for tick in shown])
         axes.set_ylim(0.7 * low, 1.4 * high)
         axes.set_xlim(left=0.0)
     for axes in panels[::columns]:

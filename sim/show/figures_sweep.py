@@ -6,7 +6,7 @@ Comes in: a `SweepResult`.  Goes out: SVG and PNG files.  Before: `show/decide_n
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -73,15 +73,24 @@ def draw_trade_off(numbers: TradeOff) -> Figure:
     handles: list[Line2D] = []
     labels: list[str] = []
     axes.scatter(
-        numbers.energy_kwh, numbers.dim_truck_s / 60.0, s=area, color=LOW, alpha=0.45, linewidths=0.0,
+        numbers.energy_kwh,
+        numbers.dim_truck_s / 60.0,
+        s=area,
+        color=LOW,
+        alpha=0.45,
+        linewidths=0.0,
     )
     handles.append(Line2D([], [], color=LOW, marker="o", linestyle="none", markersize=6, alpha=0.6))
     labels.append(f"a setting; area: switch-ups, largest {most:,.0f}")
     for line, label, colour, dash in zip(numbers.lines, numbers.line_labels, _COLOURS, _DASHES, strict=False):
         axes.plot(
-            numbers.energy_kwh[line], numbers.dim_truck_s[line] / 60.0, color=colour, linestyle=dash, linewidth=1.1
+            numbers.energy_kwh[line],
+            numbers.dim_truck_s[line] / 60.0,
+            color=colour,
+            linestyle=dash,
+            linewidth=1.1,
         )
-        handles.append(Line2D([], [], color=colour, linestyle=dash, linewidth=1.3))
+        handles.append(Line2D([], [], color=colour, linestyle=dash, linewidth=1.3))  # type: ignore[arg-type]
         labels.append(label or "along the timeout")
     front = np.flatnonzero(numbers.is_front)
     front = front[np.argsort(numbers.energy_kwh[front])]
@@ -92,8 +101,14 @@ def draw_trade_off(numbers: TradeOff) -> Figure:
     labels.append("front: none has less of both")
     for mark, shape in zip(numbers.marks, _MARKERS, strict=False):
         axes.plot(
-            [mark.energy_kwh], [mark.dim_truck_s / 60.0], marker=shape, markersize=7, color=DIM,
-            markeredgecolor=PAPER, linestyle="none", zorder=5,
+            [mark.energy_kwh],
+            [mark.dim_truck_s / 60.0],
+            marker=shape,
+            markersize=7,
+            color=DIM,
+            markeredgecolor=PAPER,
+            linestyle="none",
+            zorder=5,
         )
         handles.append(Line2D([], [], color=DIM, marker=shape, linestyle="none", markersize=6))
         labels.append(mark.label)
@@ -101,8 +116,9 @@ def draw_trade_off(numbers: TradeOff) -> Figure:
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("energy of a run [kWh]")
     axes.set_ylabel("dim truck-time of a run [min]")
-    title(axes, "What less energy costs in service", key_lines=-(-len(handles) // 3))
-    legend_above(axes, handles, labels, columns=3)
+    columns = _key_columns(labels)
+    title(axes, "What less energy costs in service", key_lines=-(-len(handles) // columns))
+    legend_above(axes, handles, labels, columns=columns)
     return figure
 
 
@@ -129,15 +145,25 @@ def draw_saving(numbers: SavingCurves) -> Figure:
     axes.set_xlabel(f"{numbers.key.removesuffix('_s')} [min]" if is_timeout else numbers.key)
     axes.set_ylabel(f"saved of {OUTCOMES['always_on_kwh'].name.removesuffix('_kwh').replace('_', ' ')} [%]")
     more = f"; {numbers.left_out} more curves are in sweep.csv" if numbers.left_out else ""
-    title(axes, f"Saving, bands: 95 % intervals{more}", key_lines=-(-len(handles) // 3))
-    if len(handles) > 1:
-        legend_above(axes, handles, labels, columns=3)
+    columns = _key_columns(labels)
+    lines = -(-len(handles) // columns) if len(handles) > 1 else 0
+    title(axes, f"Saving, bands: 95 % intervals{more}", key_lines=lines)
+    if lines:
+        legend_above(axes, handles, labels, columns=columns)
     return figure
+
+
+def _key_columns(labels: Sequence[str]) -> int:
+    """So many columns of a key as the longest label leaves room for."""
+    longest = max(len(label) for label in labels)
+    return next((columns for columns, most in ((3, 38), (2, 58)) if longest <= most), 1)
 
 
 def _from_zero(axes: Axes, numbers: SavingCurves) -> None:
     """Let the vertical axis begin at 0 where all savings are above it."""
-    lowest = min(float((mean - half).min()) for mean, half in zip(numbers.mean, numbers.half_width, strict=True))
+    lowest = min(
+        float((mean - half).min()) for mean, half in zip(numbers.mean, numbers.half_width, strict=True)
+    )
     if lowest >= 0.0:
         axes.set_ylim(bottom=0.0)
     axes.axhline(0.0, color=MUTED, linewidth=0.6)

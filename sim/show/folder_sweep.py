@@ -78,9 +78,7 @@ def _fill(result: SweepResult, folder: Path, parquet: bool) -> None:
     if parquet:
         _write_parquet(result, folder / "sweep.parquet")
     else:
-        write_rows(
-            folder / "sweep.csv", [*result.plan.keys, "replication", *EXACT_OUTCOMES], _rows(result)
-        )
+        write_rows(folder / "sweep.csv", [*result.plan.keys, "replication", *EXACT_OUTCOMES], _rows(result))
     write_rows(folder / "summary.csv", *_summary_table(result))
     write_rows(folder / "front.csv", *_front_table(result))
     figures = folder / "figures"
@@ -121,9 +119,12 @@ def _summary_table(result: SweepResult) -> tuple[list[str], Iterator[list[str]]]
     """Means and half-widths of every point, and who beats it by how much."""
     aims = [aim.outcome for aim in result.aims]
     header = [
-        "point", *result.plan.keys,
+        "point",
+        *result.plan.keys,
         *(column for name in EXACT_OUTCOMES for column in (name, f"{name}_half_width")),
-        "on_front", "beaten_by", *(f"beaten_by_{name}" for name in aims),
+        "on_front",
+        "beaten_by",
+        *(f"beaten_by_{name}" for name in aims),
     ]
 
     def rows() -> Iterator[list[str]]:
@@ -153,11 +154,14 @@ def _front_table(result: SweepResult) -> tuple[list[str], Iterator[list[str]]]:
             replayed = result.replayed.get(point, {})
             estimates = []
             for name in OUTCOMES:
-                values: FloatColumn | None = replayed.get(name) if name in _REPLAYED else result.outcomes[name][:, point]
+                values: FloatColumn | None = (
+                    replayed.get(name) if name in _REPLAYED else result.outcomes[name][:, point]
+                )
                 estimates.append(None if values is None else estimate_mean(values.tolist()))
             words = [value_text(value) for value in result.plan.points[point]]
             yield [
-                str(point), *words,
+                str(point),
+                *words,
                 *(_optional(None if one is None else one.mean) for one in estimates),
                 *(_optional(None if one is None else one.half_width) for one in estimates),
             ]

@@ -61,7 +61,7 @@ def page_text(page: Page) -> str:
     """Return a report as text for a terminal, without a closing line end."""
     lines = [*wrapped(page.title), *wrapped(page.subtitle)]
     for section in page.sections:
-        lines += ["", *([section.title] if section.title else [])]
+        lines += ["", *wrapped(section.title)]
         lines += _table_lines(section)
         for remark in section.remarks:
             lines += wrapped(f"  {remark}", "  ")

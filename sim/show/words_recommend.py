@@ -14,6 +14,7 @@ from sim.outcome.names import OUTCOMES
 from sim.scenario.schema import Settings
 from sim.show.sections import Page, Section
 from sim.show.words import count_of, digits, duration, interval, listing, moment, percent, plain
+from sim.study.candidates import egress_aisles
 from sim.study.precision import estimate_mean
 from sim.study.recommend import EQUAL, KINDS, Recommendation, Saving, limit_text
 from sim.study.stopping import MOST_FORECAST
@@ -49,13 +50,26 @@ def recommendation_page(found: Recommendation) -> Page:
             _stresses(found),
             *_settings(found),
         ),
-        notices=(*found.impossible.values(), *found.notices),
+        notices=(*found.impossible.values(), *_passed(found), *found.notices),
         pictures=(
             ("tradeoff", "Every single setting on the replications fitted to, and the plans on fresh ones."),
             ("value", "What each plan uses, with both kinds of doubt."),
             ("aisles", "The timeout of each aisle over its visits an hour, beside the single setting."),
         ),
     )
+
+
+def _passed(found: Recommendation) -> Iterator[str]:
+    """Warn of plans that pass a limit on traffic they were not fitted to."""
+    label = found.trials[0].stress.label
+    for name in KINDS:
+        if name in found.plans:
+            passed = [limit_text(one.limit) for one in found.verdicts[name][label] if not one.is_met]
+            if passed:
+                yield (
+                    f"On fresh traffic the plan {plan_words(name)} passes {listing(passed)}: it was fitted to "
+                    "the limit. Fit to more replications, or ask for a little less."
+                )
 
 
 def _asked(found: Recommendation) -> Section:
@@ -88,12 +102,13 @@ def _floor_words(found: Recommendation) -> Iterator[str]:
         else:
             continue
         yield f"Floor of the unoccupied level, as stated: {words} {unit}."
-    if table.egress_aisles:
+    declared = egress_aisles(found.wish.scenario, table)
+    if declared:
         floors = (
             (table.egress_floor_share, "of full light"), (table.egress_floor_lux, "lx"),
         )
         words = " and ".join(f"{plain(value)} {unit}" for value, unit in floors if value is not None)
-        yield f"In the marked ways out ({listing(table.egress_aisles)}): {words}."
+        yield f"In the marked ways out ({listing(declared)}): {words}."
 
 
 def _plans(found: Recommendation) -> Section:

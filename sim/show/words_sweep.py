@@ -64,7 +64,10 @@ def _front(result: SweepResult) -> Section:
     rows = []
     for point in order[chosen].tolist():
         cells = [
-            interval(estimate_mean(result.outcomes[aim.outcome][:, point].tolist()), OUTCOMES[aim.outcome].unit.strip("-"))
+            interval(
+                estimate_mean(result.outcomes[aim.outcome][:, point].tolist()),
+                OUTCOMES[aim.outcome].unit.strip("-"),
+            )
             for aim in result.aims
         ]
         rows.append((_point_words(result, point), *cells))
@@ -103,7 +106,12 @@ def _today(result: SweepResult) -> Section:
     costs = np.stack([aim.sign * means[aim.outcome] for aim in result.aims], axis=1)
     better = np.flatnonzero((costs <= own).all(axis=1) & (costs < own).any(axis=1))
     cells = tuple(
-        (aim.outcome, interval(estimate_mean(result.current[aim.outcome].tolist()), OUTCOMES[aim.outcome].unit.strip("-")))
+        (
+            aim.outcome,
+            interval(
+                estimate_mean(result.current[aim.outcome].tolist()), OUTCOMES[aim.outcome].unit.strip("-")
+            ),
+        )
         for aim in result.aims
     )
     if not len(better):
@@ -111,7 +119,8 @@ def _today(result: SweepResult) -> Section:
     best = int(better[np.argmin(costs[better, 0])])
     margin = own - costs[best]
     words = ", ".join(
-        f"{digits(float(value))} {OUTCOMES[aim.outcome].unit.strip('-')}".strip() + f" {'more' if aim.is_maximised else 'less'} "
+        f"{digits(float(value))} {OUTCOMES[aim.outcome].unit.strip('-')}".strip()
+        + f" {'more' if aim.is_maximised else 'less'} "
         f"{aim.outcome}"
         for aim, value in zip(result.aims, margin, strict=True)
         if value > 0.0

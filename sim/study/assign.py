@@ -28,13 +28,21 @@ from sim.records import FloatColumn, IntColumn
 from sim.study.front import find_front
 
 __all__ = [
-    "Columns", "Nearest", "Solution", "drop_beaten", "find_nearest_choice", "lagrangian_bound",
-    "reduced_costs", "solve",
+    "Columns",
+    "Nearest",
+    "Solution",
+    "drop_beaten",
+    "find_nearest_choice",
+    "lagrangian_bound",
+    "reduced_costs",
+    "solve",
 ]
 
 GAP = 1e-4
 """Relative gap at which the search may stop."""
 TIME_LIMIT_S = 60.0
+# without presolve: HiGHS 1.12 prints to the terminal when it mends a presolved solution (its issue 2783)
+_OPTIONS = {"time_limit": TIME_LIMIT_S, "presolve": False}
 _SLACK = 1e-9
 _CORE = 12
 
@@ -74,7 +82,8 @@ class Columns:
         """Say whether a choice of rows keeps every limit."""
         used = [math.fsum(line[rows]) for line in self.use]
         return all(
-            value <= most + _SLACK * max(abs(most), 1.0) for value, most in zip(used, self.most.tolist(), strict=True)
+            value <= most + _SLACK * max(abs(most), 1.0)
+            for value, most in zip(used, self.most.tolist(), strict=True)
         )
 
 
@@ -132,14 +141,13 @@ def lagrangian_bound(columns: Columns, multipliers: FloatColumn) -> float:
     return math.fsum(least) - math.fsum(multipliers * columns.most)
 
 
-def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMIT_S) -> Solution | None:
+def solve(columns: Columns, *, gap: float = GAP) -> Solution | None:
     """Choose once for every unit.
 
     Parameters
     ----------
     columns : the choices; costs and uses finite
     gap : relative gap at which the search may stop
-    time_limit_s : of the search; the gap reached is in the answer
 
     Returns
     -------
@@ -153,7 +161,7 @@ def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMI
         return None
     bound = lagrangian_bound(pruned, multipliers)
     reduced = _reduce(pruned, multipliers)
-    in_hand = _search_core(pruned, reduced, gap, time_limit_s)
+    in_hand = _search_core(pruned, reduced, gap)
     searched = pruned
     if in_hand is not None:
         cost = math.fsum(pruned.cost[in_hand])
@@ -162,7 +170,7 @@ def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMI
         searched, in_hand = pruned.take(keep), np.cumsum(keep)[in_hand] - 1
         if cost - bound <= gap * abs(cost):
             return Solution(searched.label[in_hand], cost, min(cost, bound), len(columns), len(searched))
-    rows, found_bound = _branch(searched, gap, time_limit_s)
+    rows, found_bound = _branch(searched, gap)
     costs = [math.fsum(searched.cost[choice]) for choice in (rows, in_hand) if choice is not None]
     if not costs:
         return None
@@ -178,24 +186,27 @@ def _is_impossible(use: NDArray[np.float64], most: FloatColumn, once: Any) -> bo
     from scipy.sparse import csr_array, hstack
 
     units, count = once.shape
-    found = linprog(
+    found: Any = linprog(  # type: ignore[call-overload]
         np.append(np.zeros(count), 1.0),
-        A_ub=hstack([csr_array(use), csr_array(-np.ones((len(most), 1)))]), b_ub=most,
-        A_eq=hstack([once, csr_array((units, 1))]), b_eq=np.ones(units), method="highs",
+        A_ub=hstack([csr_array(use), csr_array(-np.ones((len(most), 1)))]),
+        b_ub=most,
+        A_eq=hstack([once, csr_array((units, 1))]),
+        b_eq=np.ones(units),
+        method="highs",
     )
     return bool(found.success and found.fun > 1e-9)
 
 
-def _search_core(
-    columns: Columns, reduced: FloatColumn, gap: float, time_limit_s: float
-) -> IntColumn | None:
+def _search_core(columns: Columns, reduced: FloatColumn, gap: float) -> IntColumn | None:
     """Search among the few choices of each unit with the least reduced cost; None if they do not do."""
     ends = np.append(columns.starts[1:], len(columns))
-    near = np.concatenate([
-        first + np.sort(np.argsort(reduced[first:last], kind="stable")[:_CORE])
-        for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
-    ])
-    rows, _ = _branch(columns.take(near), gap, time_limit_s)
+    near = np.concatenate(
+        [
+            first + np.sort(np.argsort(reduced[first:last], kind="stable")[:_CORE])
+            for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
+        ]
+    )
+    rows, _ = _branch(columns.take(near), gap)
     return None if rows is None else near[rows]
 
 
@@ -203,7 +214,8 @@ def _reduce(columns: Columns, multipliers: FloatColumn) -> FloatColumn:
     """Cost at the multipliers' prices above the unit's least (n,)."""
     priced = columns.cost + multipliers @ columns.use
     least = np.minimum.reduceat(priced, columns.starts)
-    return priced - np.repeat(least, np.diff(np.append(columns.starts, len(columns))))
+    reduced: FloatColumn = priced - np.repeat(least, np.diff(np.append(columns.starts, len(columns))))
+    return reduced
 
 
 def reduced_costs(columns: Columns) -> FloatColumn:
@@ -241,17 +253,18 @@ def _relax(columns: Columns) -> FloatColumn | None:
     count, units = len(columns), len(columns.starts)
     once = csr_array((np.ones(count), (columns.unit, np.arange(count))), shape=(units, count))
     size = max(1.0, float(np.abs(columns.cost).max(initial=0.0)))
-    found = linprog(
+    found: Any = linprog(  # type: ignore[call-overload]
         columns.cost / size, A_ub=csr_array(use), b_ub=most, A_eq=once, b_eq=np.ones(units), method="highs"
     )
     if not found.success:
         return None if _is_impossible(use, most, once) else np.zeros(len(most))
     prices = np.maximum(0.0, -np.asarray(found.ineqlin.marginals)) * size
     scale = np.divide(columns.most, most, out=np.abs(columns.use).max(axis=1, initial=0.0), where=most > 0.0)
-    return np.divide(prices, scale, out=np.zeros_like(prices), where=scale > 0.0)
+    per_unit: FloatColumn = np.divide(prices, scale, out=np.zeros_like(prices), where=scale > 0.0)
+    return per_unit
 
 
-def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColumn | None, float]:
+def _branch(columns: Columns, gap: float) -> tuple[IntColumn | None, float]:
     """Search by branch and cut; return the rows of the best choice found and the bound reached."""
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
@@ -267,8 +280,11 @@ def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColum
         if len(most):
             constraints.append(LinearConstraint(csr_array(use), -np.inf, most - margin))
         found = milp(
-            columns.cost / size, integrality=np.ones(count), bounds=Bounds(0.0, 1.0), constraints=constraints,
-            options={"mip_rel_gap": gap, "time_limit": time_limit_s},
+            columns.cost / size,
+            integrality=np.ones(count, dtype=np.int64),
+            bounds=Bounds(0.0, 1.0),
+            constraints=constraints,
+            options={**_OPTIONS, "mip_rel_gap": gap},
         )
         if margin == 0.0 and found.mip_dual_bound is not None:
             found_bound = float(found.mip_dual_bound) * size
@@ -283,10 +299,12 @@ def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColum
 def _chosen(columns: Columns, x: FloatColumn) -> IntColumn:
     """The row with the largest share of each unit."""
     ends = np.append(columns.starts[1:], len(columns))
-    return np.array([
-        first + int(np.argmax(x[first:last]))
-        for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
-    ])
+    return np.array(
+        [
+            first + int(np.argmax(x[first:last]))
+            for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
+        ]
+    )
 
 
 @dataclass(frozen=True)
@@ -303,13 +321,14 @@ class Nearest:
     excess: float
 
 
-def find_nearest_choice(columns: Columns, *, time_limit_s: float = TIME_LIMIT_S) -> Nearest:
+def find_nearest_choice(columns: Columns) -> Nearest:
     """Find the choice whose worst excess over a limit is least."""
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array, hstack
 
-    pruned = drop_beaten(columns)
-    use, most = _scaled(pruned)
+    use, most = _scaled(columns)
+    pruned = drop_beaten(Columns(columns.unit, columns.label, columns.cost, use, most))
+    use = pruned.use
     count, units = len(pruned), len(pruned.starts)
     once = csr_array((np.ones(count), (pruned.unit, np.arange(count))), shape=(units, count))
     # the last variable is the excess; a little of the cost breaks ties
@@ -322,8 +341,10 @@ def find_nearest_choice(columns: Columns, *, time_limit_s: float = TIME_LIMIT_S)
             LinearConstraint(hstack([once, csr_array((units, 1))]), np.ones(units), np.ones(units)),
             LinearConstraint(hstack([csr_array(use), csr_array(-np.ones((len(most), 1)))]), -np.inf, most),
         ],
-        options={"mip_rel_gap": 1e-3, "time_limit": time_limit_s},
+        options={**_OPTIONS, "mip_rel_gap": 1e-3},
     )
     rows = _chosen(pruned, found.x[:-1]) if found.x is not None else pruned.starts
-    excess = max((math.fsum(line[rows]) - limit for line, limit in zip(use, most.tolist(), strict=True)), default=0.0)
+    excess = max(
+        (math.fsum(line[rows]) - limit for line, limit in zip(use, most.tolist(), strict=True)), default=0.0
+    )
     return Nearest(pruned.label[rows], max(0.0, float(excess)))

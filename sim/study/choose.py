@@ -157,8 +157,13 @@ def _nearest(wish: Wish, fit: Fit, name: str, group_of: IntColumn, hours: HourTa
     found = find_nearest_choice(columns)
     combination = found.label.tolist()
     plan = LightPlan(
-        name, group_of, tuple(combination), tuple(fit.settings(wish, one) for one in combination),
-        plan_sums(fit, group_of, combination, wish.aim.outcome), -math.inf, len(columns),
+        name,
+        group_of,
+        tuple(combination),
+        tuple(fit.settings(wish, one) for one in combination),
+        plan_sums(fit, group_of, combination, wish.aim.outcome),
+        -math.inf,
+        len(columns),
     )
     return Impossible(plan, tuple(_passed(wish, fit, plan, hours)))
 

@@ -36,7 +36,8 @@ def hour_counts(scenario: Scenario) -> FloatColumn:
     whole = scenario.duration_s / SECONDS_PER_HOUR
     lengths = np.ones(int(np.ceil(whole)))
     lengths[-1] = whole - (len(lengths) - 1)
-    return np.bincount(_clock_hours(scenario, len(lengths)), weights=lengths, minlength=HOURS)
+    counts = np.bincount(_clock_hours(scenario, len(lengths)), weights=lengths, minlength=HOURS)
+    return counts.astype(np.float64)
 
 
 def visits_by_hour(site: Site, visits: Visits) -> FloatColumn:
@@ -67,8 +68,13 @@ def outcomes_by_hour(site: Site, traffic: Traffic, outcomes: Sequence[str]) -> d
         commands = command_zone(*traffic.detections.of_zone(zone), program)
         stays = None if traffic.stays is None else traffic.stays.of_zone(zone)
         books = keep_books(
-            commands, run_fades(commands, program), stays, curves[aisle], int(layout.dimmed[zone]),
-            int(layout.fixed[zone]), site.bins,
+            commands,
+            run_fades(commands, program),
+            stays,
+            curves[aisle],
+            int(layout.dimmed[zone]),
+            int(layout.fixed[zone]),
+            site.bins,
         ).hours
         for name in outcomes:
             hourly = books["always_on_kwh"] - books["energy_kwh"] if name == "saved_kwh" else books[name]

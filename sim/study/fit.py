@@ -73,7 +73,9 @@ class Fit:
     def settings(self, wish: Wish, combination: int) -> dict[str, Settings]:
         """Return the settings of a combination by the timetable's name."""
         places = self.combinations[combination].tolist()
-        return {name: wish.offer.candidates[name][place] for name, place in zip(self.names, places, strict=True)}
+        return {
+            name: wish.offer.candidates[name][place] for name, place in zip(self.names, places, strict=True)
+        }
 
 
 def aisle_sums(fit: Fit, name: str) -> Table:
@@ -105,7 +107,7 @@ def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float]:
     for first in range(0, len(task.combinations), block):
         choices = [
             {name: task.candidates[name][place] for name, place in zip(names, row, strict=True)}
-            for row in task.combinations[first:first + block].tolist()
+            for row in task.combinations[first : first + block].tolist()
         ]
         found = evaluate_settings(site, traffic, choices, by_zone=True)
         parts.append({name: found[name] for name in task.outcomes})
@@ -116,13 +118,22 @@ def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float]:
 
 
 def _means(
-    wish: Wish, combinations: IntColumn, outcomes: Sequence[str], replications: Sequence[int], workers: int,
+    wish: Wish,
+    combinations: IntColumn,
+    outcomes: Sequence[str],
+    replications: Sequence[int],
+    workers: int,
     tell: Callable[[], None],
 ) -> tuple[dict[str, Table], FloatColumn, float]:
     """Average over replications, in their order."""
     tasks = [
-        _Task(wish.flat, number, {name: wish.offer.candidates[name] for name in wish.offer.names}, combinations,
-              tuple(outcomes))
+        _Task(
+            wish.flat,
+            number,
+            {name: wish.offer.candidates[name] for name in wish.offer.names},
+            combinations,
+            tuple(outcomes),
+        )
         for number in replications
     ]
     total: dict[str, Table] = {}
@@ -149,10 +160,15 @@ def fit_settings(
     tell : called after each replication evaluated
     """
     outcomes = tuple(
-        dict.fromkeys((
-            wish.aim.outcome, *(limit.measure.outcome for limit in wish.limits), *SERVICE, "energy_kwh",
-            "time_at_low_h",
-        ))
+        dict.fromkeys(
+            (
+                wish.aim.outcome,
+                *(limit.measure.outcome for limit in wish.limits),
+                *SERVICE,
+                "energy_kwh",
+                "time_at_low_h",
+            )
+        )
     )
     sizes = [len(wish.offer.candidates[name]) for name in wish.offer.names]
     listed = [np.arange(size) for size in sizes]
@@ -223,11 +239,18 @@ def _short_lists(
                 for line, limit in zip(use, limits, strict=True):
                     outcome = limit.measure.outcome
                     line.append(float(by_aisle[outcome][aisle, at] - base[outcome][aisle]))
-    most_used = np.array([
-        limit.most * float(limit.measure.divisor(site)) - math.fsum(base[limit.measure.outcome]) for limit in limits
-    ])
+    most_used = np.array(
+        [
+            limit.most * float(limit.measure.divisor(site)) - math.fsum(base[limit.measure.outcome])
+            for limit in limits
+        ]
+    )
     columns = Columns(
-        np.array(unit), np.array(label), np.array(cost), np.array(use).reshape(len(limits), len(unit)), most_used
+        np.array(unit),
+        np.array(label),
+        np.array(cost),
+        np.array(use).reshape(len(limits), len(unit)),
+        most_used,
     )
     return _nearest_to_hull(drop_beaten(columns), sizes, each)
 

@@ -39,7 +39,10 @@ class Aim:
 
 
 AIMS: tuple[Aim, ...] = (
-    Aim("energy_kwh"), Aim("shortfall_truck_s"), Aim("false_offs"), Aim("switch_ups"),
+    Aim("energy_kwh"),
+    Aim("shortfall_truck_s"),
+    Aim("false_offs"),
+    Aim("switch_ups"),
 )
 """What the front is made of unless others are named."""
 

@@ -85,11 +85,18 @@ def _replay(task: _Task) -> tuple[dict[str, Table], FloatColumn]:
         lit = relight(site, with_settings(task.scenario, choice))
         for name, table in outcomes_by_hour(lit, traffic, task.outcomes).items():
             tables[name].append(np.add.reduceat(table, starts, axis=0))
-    return {name: np.stack(rows, axis=1) for name, rows in tables.items()}, visits_by_hour(site, traffic.visits)
+    return {name: np.stack(rows, axis=1) for name, rows in tables.items()}, visits_by_hour(
+        site, traffic.visits
+    )
 
 
 def fit_hours(
-    wish: Wish, fit: Fit, combinations: IntColumn, replications: Sequence[int], *, workers: int = 1,
+    wish: Wish,
+    fit: Fit,
+    combinations: IntColumn,
+    replications: Sequence[int],
+    *,
+    workers: int = 1,
     tell: Callable[[], None] = lambda: None,
 ) -> HourTable:
     """Replay combinations in all aisles and add them up by hour of the day.

@@ -24,10 +24,19 @@ Per = Literal["", "visit", "day", "hour", "zone_hour"]
 Scope = Literal["site", "zone", "hour"]
 
 _SUFFIXES: tuple[tuple[str, Per], ...] = (
-    ("_per_zone_hour", "zone_hour"), ("_per_visit", "visit"), ("_per_day", "day"), ("_per_hour", "hour"),
+    ("_per_zone_hour", "zone_hour"),
+    ("_per_visit", "visit"),
+    ("_per_day", "day"),
+    ("_per_hour", "hour"),
 )
 _ADDITIVE = tuple(name for name, outcome in OUTCOMES.items() if outcome.is_additive)
-_PER_WORDS = {"": "", "visit": "per visit", "day": "per day", "hour": "per hour", "zone_hour": "per zone and hour"}
+_PER_WORDS = {
+    "": "",
+    "visit": "per visit",
+    "day": "per day",
+    "hour": "per hour",
+    "zone_hour": "per zone and hour",
+}
 
 
 class MeasureError(ValueError):

@@ -95,10 +95,17 @@ def make_plan(
         raise InputError("nothing to sweep: give at least one --vary KEY=a:b:step")
     spans = [key for key in varied if key.span is not None]
     if spans and sample is None:
-        raise InputError([
-            Fault("", None, f"--vary {key.key}", "a:b without a step is continuous; give a:b:step, or --sample N")
-            for key in spans
-        ])
+        raise InputError(
+            [
+                Fault(
+                    "",
+                    None,
+                    f"--vary {key.key}",
+                    "a:b without a step is continuous; give a:b:step, or --sample N",
+                )
+                for key in spans
+            ]
+        )
     size = sample if sample is not None else math.prod(len(key.values or ()) for key in varied)
     if size * replications > MOST_ROWS:
         raise InputError(
@@ -119,13 +126,14 @@ def _sample(varied: Sequence[Varied], count: int, design: Design, seed: int) -> 
 
     sampler: qmc.QMCEngine
     if design == "sobol":
-        sampler = qmc.Sobol(len(varied), scramble=True, rng=seed)
+        sampler = qmc.Sobol(len(varied), scramble=True, seed=seed)
         shares = sampler.random_base2(math.ceil(math.log2(count)) if count > 1 else 0)[:count]
     else:
-        sampler = qmc.LatinHypercube(len(varied), rng=seed)
+        sampler = qmc.LatinHypercube(len(varied), seed=seed)
         shares = sampler.random(count)
     points = [
-        tuple(_value_at(key, share) for key, share in zip(varied, row, strict=True)) for row in shares.tolist()
+        tuple(_value_at(key, share) for key, share in zip(varied, row, strict=True))
+        for row in shares.tolist()
     ]
     kept = {tuple(value_text(value) for value in point): point for point in points}
     return list(kept.values())
@@ -201,8 +209,8 @@ def _check_points(scenario: Scenario, varied: Sequence[Varied], points: Sequence
             if site is None:
                 site = sites[site_key] = len(resolved)
                 resolved.append(made)
-            for name, key in keys.items():
-                known[key] = made.lighting.settings[name]
+            for name, own_key in keys.items():
+                known[own_key] = made.lighting.settings[name]
         site_of.append(site)
         choices.append({name: known[key] for name, key in keys.items()})
     if faults:
@@ -216,14 +224,21 @@ def _check_points(scenario: Scenario, varied: Sequence[Varied], points: Sequence
     )
 
 
-def _fault(problem: Problem, varied: Sequence[Varied], point: Sequence[Value], content: dict[str, Any]) -> Fault:
+def _fault(
+    problem: Problem, varied: Sequence[Varied], point: Sequence[Value], content: dict[str, Any]
+) -> Fault:
     """Name the varied key and its value beside the place where the scenario objects."""
     pairs = list(zip(varied, point, strict=True))
     own = [pair for pair in pairs if any(_is_within(problem.path, path) for path in pair[0].paths)]
+    named = [
+        pair
+        for pair in pairs
+        if pair in own or any(str(path[-1]) in problem.message for path in pair[0].paths)
+    ]
     shared = [pair for pair in pairs if any(path[0] == problem.path[0] for path in pair[0].paths)]
-    blamed = ", ".join(f"{key.key}={value_text(value)}" for key, value in own or shared or pairs)
+    blamed = ", ".join(f"{key.key}={value_text(value)}" for key, value in named or shared or pairs)
     place = key_text(problem.path, content)
-    is_same = len(own) == 1 and own[0][0].key in (place, place.removeprefix("lighting.settings."))
+    is_same = len(named) == len(own) == 1 and own[0][0].key in (place, place.removeprefix("lighting.settings."))
     message = problem.message if is_same else f"{place}: {problem.message}"
     return Fault("", None, f"--vary {blamed}", message)
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from sim.errors import InputError
 from sim.records import IntColumn
-from sim.replication import prepare_site, replay_site, simulate_traffic
+from sim.replication import choose_engine, prepare_site, replay_site, simulate_traffic
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
 from sim.study.ages import evaluate_settings
@@ -126,8 +126,9 @@ def recommend(
 
     Raises
     ------
-    InputError : no settings keep the limits; the nearest are named
+    InputError : no settings keep the limits (the nearest are named), or drivers react to the light
     """
+    choose_engine(wish.scenario, "replay")
     count = replications or wish.scenario.replications
     others = max(2, fresh or count)
     fitted_to, tried_on = tuple(range(count)), tuple(range(count, count + others))
@@ -146,10 +147,11 @@ def recommend(
         near = _near_hull(wish, fit, groups)
         hours = fit_hours(wish, fit, near, fitted_to, workers=workers, tell=tell)
     plans, impossible = _choose_all(wish, fit, groups, hours)
-    scenarios = {"current": wish.scenario, **{name: scenario_with(wish.flat, plan) for name, plan in plans.items()}}
-    trials = try_plans(
-        wish.scenario, scenarios, wish.limits, STRESSES, tried_on, workers=workers, tell=tell
-    )
+    scenarios = {
+        "current": wish.scenario,
+        **{name: scenario_with(wish.flat, plan) for name, plan in plans.items()},
+    }
+    trials = try_plans(wish.scenario, scenarios, wish.limits, STRESSES, tried_on, workers=workers, tell=tell)
     return Recommendation(
         wish=wish,
         fit=fit,
@@ -160,9 +162,7 @@ def recommend(
         scenarios=scenarios,
         trials=trials,
         verdicts={
-            name: {
-                trial.stress.label: judge(trial, name, wish.limits, wish.scenario) for trial in trials
-            }
+            name: {trial.stress.label: judge(trial, name, wish.limits, wish.scenario) for trial in trials}
             for name in scenarios
         },
         savings=tuple(_savings(wish, plans, trials)),
@@ -237,8 +237,11 @@ def _choose_all(
 
 def _impossible_text(wish: Wish, name: str, found: Impossible) -> str:
     """Say which limits the nearest plan passes."""
-    what = {"single": "no single setting meets", "groups": "no settings by group meet",
-            "aisles": "no settings by aisle meet"}[name]
+    what = {
+        "single": "no single setting meets",
+        "groups": "no settings by group meet",
+        "aisles": "no settings by aisle meet",
+    }[name]
     passed = "; ".join(
         f"{limit_text(limit)}: {value:.4g} instead of at most {limit.most:g} {limit.measure.unit}".rstrip()
         for limit, value in found.passed
@@ -271,9 +274,7 @@ def _check_by_replay(
     largest = 0.0
     for name, plan in plans.items():
         used = sorted(set(plan.combination))
-        found = evaluate_settings(
-            site, traffic, [fit.settings(wish, one) for one in used], by_zone=True
-        )
+        found = evaluate_settings(site, traffic, [fit.settings(wish, one) for one in used], by_zone=True)
         column = np.searchsorted(used, np.array(plan.combination)[plan.group_of])[fit.zone_aisle]
         total = replay_site(relight(site, scenarios[name]), traffic)[0].total
         for outcome in outcomes:
@@ -299,9 +300,7 @@ def _saving(wish: Wish, plan: str, over: str, trials: Sequence[Trial]) -> Saving
         return gap
 
     stated = trials[0]
-    difference = subtract_paired(
-        stated.totals[over][outcome].tolist(), stated.totals[plan][outcome].tolist()
-    )
+    difference = subtract_paired(stated.totals[over][outcome].tolist(), stated.totals[plan][outcome].tolist())
     means = [math.fsum(differences(trial)) / len(differences(trial)) for trial in trials]
     base = float(stated.totals[over][outcome].mean())
     count = len(differences(stated))

@@ -18,8 +18,14 @@ import numpy as np
 from sim.study.precision import CONFIDENCE, estimate_mean, relative_half_width
 
 __all__ = [
-    "FEWEST", "MOST_FORECAST", "is_precise", "needed_for_half_width", "needed_to_decide", "relative_target",
-    "sample_size", "stop_at",
+    "FEWEST",
+    "MOST_FORECAST",
+    "is_precise",
+    "needed_for_half_width",
+    "needed_to_decide",
+    "relative_target",
+    "sample_size",
+    "stop_at",
 ]
 
 FEWEST = 10

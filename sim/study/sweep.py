@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sim.errors import InputError
 from sim.outcome.names import OUTCOMES
 from sim.records import FloatColumn
-from sim.replication import prepare_site, replay_site, simulate_traffic
+from sim.replication import choose_engine, prepare_site, replay_site, simulate_traffic
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
 from sim.study.ages import evaluate_settings
@@ -143,11 +143,13 @@ def sweep(
 
     Raises
     ------
-    InputError : an aim is no outcome that every point has
+    InputError : an aim is no outcome that every point has, or drivers react to the light
     """
     for aim in aims:
         if aim.outcome not in EXACT_OUTCOMES:
             raise InputError(f"{aim.outcome}: the front needs one of {', '.join(EXACT_OUTCOMES)}")
+    for site in (scenario, *plan.sites):
+        choose_engine(site, "replay")
     count = replications or scenario.replications
     numbers = tuple(range(count))
     of_site = [np.flatnonzero(np.array(plan.site_of) == site) for site in range(len(plan.sites))]
@@ -204,7 +206,11 @@ def _spread(points: NDArray[np.int64], cost: FloatColumn) -> NDArray[np.int64]:
 
 
 def _look_closer(
-    scenario: Scenario, plan: Plan, points: NDArray[np.int64], numbers: Sequence[int], workers: int,
+    scenario: Scenario,
+    plan: Plan,
+    points: NDArray[np.int64],
+    numbers: Sequence[int],
+    workers: int,
     tell: Callable[[], None],
 ) -> tuple[dict[int, dict[str, FloatColumn]], dict[str, FloatColumn]]:
     """Replay points and the scenario as it stands, each replication's traffic simulated once per site."""
@@ -228,7 +234,7 @@ def _look_closer(
     replayed: dict[int, dict[str, FloatColumn]] = {}
     current: dict[str, FloatColumn] = {}
     for place, (site, own) in enumerate(groups):
-        rows = answers[place * len(numbers):(place + 1) * len(numbers)]
+        rows = answers[place * len(numbers) : (place + 1) * len(numbers)]
         listed = [-1, *own] if site is scenario else own
         for column, point in enumerate(listed):
             table = {name: np.array([row[column][name] for row in rows]) for name in OUTCOMES}

@@ -132,7 +132,7 @@ def try_plans(
         tell()
     count = len(replications)
     return tuple(
-        _gather(stress, answers[place * count:(place + 1) * count]) for place, stress in enumerate(stresses)
+        _gather(stress, answers[place * count : (place + 1) * count]) for place, stress in enumerate(stresses)
     )
 
 
@@ -146,11 +146,15 @@ def _gather(stress: Stress, answers: Sequence[_Answer]) -> Trial:
             for plan in plans
         },
         zones={
-            plan: {name: np.array([one.zones[plan][name] for one in answers]) for name in answers[0].zones[plan]}
+            plan: {
+                name: np.array([one.zones[plan][name] for one in answers]) for name in answers[0].zones[plan]
+            }
             for plan in plans
         },
         hours={
-            plan: {name: np.array([one.hours[plan][name] for one in answers]) for name in answers[0].hours[plan]}
+            plan: {
+                name: np.array([one.hours[plan][name] for one in answers]) for name in answers[0].hours[plan]
+            }
             for plan in plans
         },
         zone_visits=np.array([one.zone_visits for one in answers]),

@@ -182,7 +182,9 @@ def _steps(first_text: str, last_text: str, step_text: str) -> Iterator[float | 
     if step == 0:
         raise ValuesError(f"{shown}: the step must not be 0")
     if (last - first) * step < 0:
-        raise ValuesError(f"{shown} is empty; a step of {step_text} never leads from {first_text} to {last_text}")
+        raise ValuesError(
+            f"{shown} is empty; a step of {step_text} never leads from {first_text} to {last_text}"
+        )
     span = (last - first) / step
     if span >= MOST_VALUES:
         raise ValuesError(f"{shown} has more than {MOST_VALUES:,} values; take a larger step")

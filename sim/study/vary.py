@@ -30,6 +30,22 @@ _FIXED = {
     "replications": "give --replications",
     "precision": "give --replications",
     "recommend": "limits are given to recommend, not varied",
+    **dict.fromkeys(
+        (
+            "limits",
+            "statements",
+            "year",
+            "tariff",
+            "energy_prices",
+            "demand_charges",
+            "site_load",
+            "demand_window",
+            "store",
+            "carbon",
+            "proposal",
+        ),
+        "it changes no figure of a sweep",
+    ),
 }
 _SETTINGS_KEYS = tuple(Settings.model_fields)
 
@@ -78,7 +94,9 @@ def parse_varied(texts: Sequence[str], scenario: Scenario, *, option: str = "--v
         try:
             varied = _parse_one(text, content)
         except ValuesError as error:
-            faults.append(Fault("", None, f"{option} {printable(text.partition('=')[0].strip())}", str(error)))
+            faults.append(
+                Fault("", None, f"{option} {printable(text.partition('=')[0].strip())}", str(error))
+            )
             continue
         for path in varied.paths:
             if path in taken:
@@ -145,7 +163,7 @@ def _unknown_first(key: str, names: Sequence[str]) -> str:
     """Say what a key that begins with nothing known may have been."""
     for name in sorted(("all", *names), key=len, reverse=True):
         if key.startswith(f"{name}."):
-            rest = key[len(name) + 1:]
+            rest = key[len(name) + 1 :]
             return f'settings have no key "{printable(rest)}"{nearest_text(rest, _SETTINGS_KEYS)}'
     candidates = [f"{name}.{word}" for name in ("all", *names) for word in _SETTINGS_KEYS]
     candidates += [word for word in keys_at(()) if word not in _FIXED]
@@ -166,7 +184,7 @@ def _walk(first: str, rest: str, content: dict[str, Any]) -> Key:
                 f"{nearest_text(wrong, words) or ', which has no keys of its own'}"
             )
         word = max(fits, key=len)
-        rest = rest[len(word) + 1:]
+        rest = rest[len(word) + 1 :]
         step = words[word]
         path = (*path, step)
         value = _step(value, step)

@@ -64,13 +64,15 @@ def with_wishes(scenario: Scenario, changes: Mapping[str, Any]) -> Scenario:
     content = scenario.content()
     table: dict[str, Any] = dict(content.get("recommend", {}))
     for key, value in changes.items():
-        table[key] = {**table.get(key, {}), **value} if isinstance(value, Mapping) and key.startswith("max") else value
+        table[key] = (
+            {**table.get(key, {}), **value} if isinstance(value, Mapping) and key.startswith("max") else value
+        )
     content["recommend"] = table
     changed, problems = check_content(content)
     if changed is None:
-        raise InputError([
-            Fault("", None, key_text(problem.path, content), problem.message) for problem in problems
-        ])
+        raise InputError(
+            [Fault("", None, key_text(problem.path, content), problem.message) for problem in problems]
+        )
     return changed
 
 
@@ -93,11 +95,18 @@ def make_wish(scenario: Scenario) -> Wish:
     faults: list[Fault] = []
     aim, limits = _read_measures(table, faults)
     faults += _check_names(scenario, table)
-    if not scenario.work:
-        faults.append(Fault("", None, "work", "there is no [[work]]: nothing moves, so that nothing can be advised"))
+    if not (scenario.work or scenario.inbound or scenario.outbound):
+        faults.append(
+            Fault("", None, "work", "there is no [[work]]: nothing moves, so that nothing can be advised")
+        )
     if not limits and not any(fault.key.startswith("recommend.max") for fault in faults):
         faults.append(
-            Fault("", None, "recommend.max", "nothing to keep to: state a limit, such as dim_truck_s_per_visit = 2")
+            Fault(
+                "",
+                None,
+                "recommend.max",
+                "nothing to keep to: state a limit, such as dim_truck_s_per_visit = 2",
+            )
         )
     found = offer(scenario, table) if not faults else None
     if found is not None:
@@ -107,7 +116,13 @@ def make_wish(scenario: Scenario) -> Wish:
     if faults or found is None or aim is None:
         raise InputError(faults)
     return Wish(
-        scenario, flatten(scenario), aim, tuple(limits), found, table.groups, tuple(_notices(scenario, limits))
+        scenario,
+        flatten(scenario),
+        aim,
+        tuple(limits),
+        found,
+        table.groups,
+        tuple(_notices(scenario, limits)),
     )
 
 
@@ -146,12 +161,16 @@ def _check_names(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
         for name in stated if isinstance(stated, Mapping) else ():
             if name not in known:
                 near = nearest_text(name, known)
-                yield Fault("", None, f"recommend.{key}.{name}", f"these settings are not in the timetable{near}")
+                yield Fault(
+                    "", None, f"recommend.{key}.{name}", f"these settings are not in the timetable{near}"
+                )
     full = [scenario.luminaires_of(aisle).floor_lux_at_full for aisle in scenario.aisle_names]
     least = min((lux for lux in full if lux is not None), default=None)
     if table.occupied_lux is not None and least is not None and table.occupied_lux > least:
         yield Fault(
-            "", None, "recommend.occupied_lux",
+            "",
+            None,
+            "recommend.occupied_lux",
             f"{table.occupied_lux:g} lx is above floor_lux_at_full = {least:g} lx; full level does not give it",
         )
 
@@ -162,7 +181,9 @@ def _check_offer(scenario: Scenario, table: Recommend, found: Offer) -> Iterator
         for aisle, row in zip(scenario.aisle_names, found.allowed[name], strict=True):
             if not row.any():
                 yield Fault(
-                    "", None, "recommend.levels",
+                    "",
+                    None,
+                    "recommend.levels",
                     f'no timeout and level offered is allowed in aisle {aisle} under "{name}" (floor, occupied '
                     "level, second level, latency + fade-up); offer higher levels or longer timeouts",
                 )

@@ -38,10 +38,24 @@ def cases(draw: st.DrawFn, is_grid: bool) -> Case:
     one = draw(st.one_of(examples(is_grid=is_grid), roomy_examples(is_grid=is_grid)))
     names = list(one.scenario.lighting.settings)
     pool = [one.scenario.lighting.settings[name] for name in names]
-    pool += [Settings(**draw(settings(is_grid))) for _ in range(3)]
+    pool = [_round_levels(one) for one in [*pool, *(Settings(**draw(settings(is_grid))) for _ in range(3))]]
     choices = [{name: draw(st.sampled_from(pool)) for name in names} for _ in range(draw(st.integers(1, 4)))]
     ready = prepare_site(one.scenario)
-    return Case(ready, record_traffic(ready, one), choices)
+    traffic = record_traffic(ready, one)
+    if traffic.stays is not None and draw(st.integers(0, 3)) == 0:
+        # some trucks need less light, or none
+        count = len(traffic.stays.zone)
+        weight = draw(st.lists(st.sampled_from((0.0, 0.5, 1.0)), min_size=count, max_size=count))
+        traffic = replace(traffic, stays=replace(traffic.stays, weight=np.array(weight, dtype=np.float64)))
+    return Case(ready, traffic, choices)
+
+
+def _round_levels(one: Settings) -> Settings:
+    """Keep levels apart that differ in their last digit only: whether one is below the other is rounding."""
+    keys = ("occupied_level", "unoccupied_level", "second_level")
+    return one.model_copy(
+        update={key: round(getattr(one, key), 6) for key in keys if getattr(one, key) is not None}
+    )
 
 
 def stretch(case: Case, factor: float) -> Case:
