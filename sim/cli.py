@@ -1,4 +1,4 @@
-"""The command line: the only file that prints or sets an exit code.
+"""The command line: with the `commands_*` beside it the only files that print; it alone sets exit codes.
 
 Comes in: words from a terminal.  Goes out: calls to `study`, text, a results folder.  Heavy libraries are
 imported inside the commands, so that `--help` and `check` start at once.
@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from sim.commands_decide import recommend, sweep
+from sim.commands_ask import compare, explain
+from sim.commands_decide import recommend, sensitivity, sweep
+from sim.commands_new import new
 from sim.errors import AislewakeError, InputError, MachineError
 from sim.terminal import CONTEXT, free_folder, progress_bar
 
@@ -25,8 +27,24 @@ if TYPE_CHECKING:
 __all__ = ["aislewake", "main"]
 
 
+def _show_version(context: click.Context, _: click.Parameter, is_asked: bool) -> None:
+    """Print the version, also of a folder that was never installed."""
+    if is_asked:
+        from sim.provenance import package_version
+
+        click.echo(f"aislewake, version {package_version()}")
+        context.exit()
+
+
 @click.group(context_settings=CONTEXT)
-@click.version_option(package_name="aislewake")
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Show the version and exit.",
+)
 def aislewake() -> None:
     """Forklift traffic against aisle dimming: energy, service and switching.
 
@@ -155,13 +173,14 @@ def replay(
 
 @aislewake.command(context_settings=CONTEXT, short_help="Validate a scenario and print the resolved site.")
 @click.argument("scenario")
-def check(scenario: str) -> None:
+@click.option("--plan", type=click.Path(path_type=Path), help="Also draw the site plan: a .svg or .png file.")
+def check(scenario: str, plan: Path | None) -> None:
     """Validate SCENARIO and print the resolved site in a screenful.
 
     \b
     Examples:
       aislewake check my-site.toml
-      aislewake check cross-dock
+      aislewake check cross-dock --plan plan.svg
     """
     from sim.floor.layout import lay_out
     from sim.lighting.timetable import aisle_programs
@@ -169,8 +188,21 @@ def check(scenario: str) -> None:
     from sim.scenario.toml import load
     from sim.show.tables import site_table
 
+    if plan is not None and plan.suffix.lower() not in (".svg", ".png"):
+        raise InputError(f"--plan {plan}: the file's name must end in .svg or .png")
     site = load(scenario)
-    click.echo(site_table(site, lay_out(site), aisle_programs(site), find_notices(site)))
+    layout = lay_out(site)
+    click.echo(site_table(site, layout, aisle_programs(site), find_notices(site)))
+    if plan is not None:
+        from sim.show.figures_plan import plan_picture
+        from sim.show.plan import plan_numbers
+
+        picture = plan_picture(plan_numbers(site, layout), plan.suffix.lower().removeprefix("."))
+        try:
+            plan.write_bytes(picture)
+        except OSError as error:
+            raise MachineError(f"{plan}: {error.strerror or error}") from error
+        click.echo(f"\nPlan: {plan}")
 
 
 @aislewake.command(context_settings=CONTEXT, short_help="List the packaged sites, or copy one out.")
@@ -234,8 +266,12 @@ def schema(out: Path | None) -> None:
         raise MachineError(f"{out}: {error.strerror or error}") from error
 
 
+aislewake.add_command(new)
 aislewake.add_command(sweep)
 aislewake.add_command(recommend)
+aislewake.add_command(sensitivity)
+aislewake.add_command(compare)
+aislewake.add_command(explain)
 
 
 def main(arguments: list[str] | None = None) -> Any:

@@ -16,7 +16,7 @@ import click
 from sim.errors import InputError
 from sim.terminal import CONTEXT, free_folder, progress_told
 
-__all__ = ["recommend", "sweep"]
+__all__ = ["recommend", "sensitivity", "sweep"]
 
 Command = Callable[..., Any]
 
@@ -94,12 +94,13 @@ def sweep(
     where both ends are).
 
     The folder holds sweep.csv (a row per point and replication), summary.csv (means, intervals, who beats
-    whom), front.csv (settings that none beats, with peaks and dim spells), report.html and pictures.
+    whom), front.csv (settings that none beats, with peaks and dim spells), front_hours.csv (the same by
+    hour of the day), report.html and pictures.
 
     \b
     Examples:
-      aislewake sweep pallet-reserve --vary day.timeout_s=60:900:60 --replications 3
-      aislewake sweep my-site.toml --vary all.timeout_s=30:1800:30
+      aislewake sweep pallet-reserve --vary day.timeout_s=60:900:60
+      aislewake sweep my-site.toml --vary all.timeout_s=30:1800:30 \\
           --vary sensors.at=ends,every --workers 2 --out trade-off
     """
     from sim.scenario.demos import find_scenario
@@ -228,9 +229,9 @@ def recommend(
 
     \b
     Examples:
-      aislewake recommend my-site.toml --max shortfall_truck_s_per_visit=1
+      aislewake recommend my-site.toml --max shortfall_truck_s_per_visit=1 \\
           --floor-share 0.2 --egress none --walked none
-      aislewake recommend my-site.toml --max dim_truck_s_per_visit=2
+      aislewake recommend my-site.toml --max dim_truck_s_per_visit=2 \\
           --max false_offs_per_day=5 --max switch_ups_per_zone_hour=6
     """
     from sim.scenario.demos import find_scenario
@@ -280,3 +281,98 @@ def _numbers(text: str, option: str) -> list[Any]:
     if isinstance(values, Span):
         raise InputError(f"{option}: {text}: give a:b:step, or values set apart by commas")
     return list(values)
+
+
+@click.command(context_settings=CONTEXT, short_help="Say which inputs move the answer.")
+@click.argument("scenario")
+@click.option(
+    "--range",
+    "ranges",
+    multiple=True,
+    metavar="KEY=a:b",
+    help="An input and its range; once for each. By default the usual six.",
+)
+@click.option("--of", "outcome", default="saved_share", show_default=True, metavar="NAME", help="The answer.")
+@click.option(
+    "--method",
+    type=click.Choice(["tornado", "morris", "sobol"]),
+    default="tornado",
+    show_default=True,
+    help="One input at a time, or all at once (needs the extra [sensitivity]).",
+)
+@click.option(
+    "--samples",
+    type=click.IntRange(min=2, max=100_000),
+    default=8,
+    show_default=True,
+    help="Morris: paths; Sobol: points of the base sample, raised to a power of two.",
+)
+@click.option(
+    "--log-to",
+    type=click.FloatRange(min=0.001, max=1.0),
+    default=0.1,
+    show_default=True,
+    help="Precision wanted of the mean visits of an aisle: half-width over mean.",
+)
+@_shared("So many replications of each point; by default the scenario's.")
+def sensitivity(
+    scenario: str,
+    ranges: Sequence[str],
+    outcome: str,
+    method: str,
+    samples: int,
+    log_to: float,
+    replications: int | None,
+    workers: int,
+    out: Path | None,
+    force: bool,
+) -> None:
+    """Find which inputs of SCENARIO move an outcome most: what to measure on site first.
+
+    A key is volume, skew, handling or speed, a factor on what the scenario states, or the dotted path of a
+    number in the file. It also says how many aisles to log so that their mean traffic is known well enough.
+
+    \b
+    Examples:
+      aislewake sensitivity pallet-reserve --replications 3
+      aislewake sensitivity my-site.toml --range volume=0.5:1.5 \\
+          --range sensors.miss=0:0.2 --of false_offs --workers 2
+    """
+    from sim.scenario.contradictions import find_notices
+    from sim.scenario.demos import find_scenario
+    from sim.scenario.toml import load
+    from sim.show.folder_sensitivity import write_sensitivity
+    from sim.show.sections import page_text
+    from sim.show.whole_folder import refuse_existing
+    from sim.show.words_sensitivity import sensitivity_page
+    from sim.study import sensitivity as study
+    from sim.study.inputs import parse_inputs, usual_inputs
+
+    path = find_scenario(scenario)
+    target = out or free_folder(f"{path.stem}-sensitivity")
+    refuse_existing(target, force=force)
+    if method != "tornado":
+        study.need_salib()
+    site = load(path)
+    inputs = parse_inputs(ranges, site) if ranges else usual_inputs(site)
+    count = replications or site.replications
+    with progress_told("run") as tell:
+        found: study.Tornado | study.Indices
+        if method == "tornado":
+            found = study.tornado(site, inputs, outcome, replications=count, workers=workers, progress=tell)
+        else:
+            found = study.find_indices(
+                site,
+                inputs,
+                outcome,
+                method,
+                samples=samples,
+                replications=count,
+                workers=workers,
+                progress=tell,
+            )
+    logs = study.log_size(site, log_to, replications=count)
+    page = sensitivity_page(site, found, logs, count, tuple(find_notices(site)))
+    write_sensitivity(site, found, logs, page, target, force=force)
+    click.echo(page_text(page))
+    _say_where(target)

@@ -7,7 +7,7 @@ pandas is imported only where a frame is asked for.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -135,6 +135,7 @@ class Result:
     close_look : the first replication in full
     source : "run" or "replay"
     notices : what a reader must know, plain sentences
+    special : outcomes of the year's special weeks by their name, one for each replication (R,)
     """
 
     scenario: Scenario
@@ -146,6 +147,7 @@ class Result:
     close_look: CloseLook
     source: str
     notices: tuple[str, ...]
+    special: Mapping[str, tuple[Outcomes, ...]] = field(default_factory=dict)
 
     def replications_frame(self) -> pd.DataFrame:
         """Return site totals, a row per replication."""

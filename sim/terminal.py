@@ -1,6 +1,6 @@
 """What all commands share at the terminal: help width, free folder names, a progress bar, rows of options.
 
-Comes in: nothing.  Goes out: helpers.  Used by `cli`, `commands_decide`, `commands_ask`.  Nothing here prints.
+Comes in: nothing.  Goes out: helpers.  Used by `cli` and the other command files.  Nothing here prints.
 """
 
 from __future__ import annotations

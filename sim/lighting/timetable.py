@@ -8,18 +8,22 @@ distinct aisle.  Before: `scenario`; after: `lighting/replay`, `outcome`.  The t
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from sim.lighting.daylight import hour_caps, skylight_caps
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario, Settings, TimetableRow, seconds_of_day
+from sim.scenario.schema_week import DayException
 from sim.units import WEEKDAYS
 
-__all__ = ["Program", "aisle_programs", "compile_program", "week_spans"]
+__all__ = ["Program", "aisle_programs", "compile_program", "under_skylight", "week_spans"]
 
 MILLION = 1_000_000
+_DAY = 86_400
+_WEEK = 7 * _DAY
 
 
 @dataclass(frozen=True)
@@ -56,18 +60,41 @@ class Program:
 
 def week_spans(rows: Sequence[TimetableRow]) -> list[tuple[int, int, int]]:
     """Return (start, end, row) in seconds of the week from Monday 00:00, split at the week's end."""
-    week = 7 * 86_400
     spans = []
     for number, row in enumerate(rows):
         start, end = seconds_of_day(row.from_), seconds_of_day(row.to)
-        length = end - start if end > start else end - start + 86_400
+        length = end - start if end > start else end - start + _DAY
         for day in row.days:
-            first = WEEKDAYS.index(day) * 86_400 + start
+            first = WEEKDAYS.index(day) * _DAY + start
             last = first + length
-            spans.append((first, min(last, week), number))
-            if last > week:
-                spans.append((0, last - week, number))
+            spans.append((first, min(last, _WEEK), number))
+            if last > _WEEK:
+                spans.append((0, last - _WEEK, number))
     return sorted(spans)
+
+
+def _unroll(
+    rows: Sequence[TimetableRow], exceptions: Sequence[DayException], monday: dt.date, weeks: int
+) -> Iterator[tuple[int, int, str]]:
+    """Yield (start, end, settings' name) of whole weeks in order, in seconds from the Monday."""
+    spans = week_spans(rows)
+    if not exceptions:
+        for repeat in range(weeks):
+            for first, last, row in spans:
+                yield first + repeat * _WEEK, last + repeat * _WEEK, rows[row].settings
+        return
+    unlike = {date: exception for exception in exceptions for date in exception.dates}
+    for day in range(7 * weeks):
+        exception, shift = unlike.get(monday + dt.timedelta(days=day)), day * _DAY
+        if exception is not None and exception.settings is not None:
+            yield shift, shift + _DAY, exception.settings
+            continue
+        other = None if exception is None else exception.as_day
+        like = (day % 7 if other is None else WEEKDAYS.index(other)) * _DAY
+        for first, last, row in spans:
+            begin, end = max(first, like), min(last, like + _DAY)
+            if begin < end:
+                yield begin - like + shift, end - like + shift, rows[row].settings
 
 
 def compile_program(
@@ -78,29 +105,33 @@ def compile_program(
     latency_s: float,
     start: dt.datetime,
     duration_s: float,
+    exceptions: Sequence[DayException] = (),
 ) -> Program:
     """Unroll the week over the run for one set of named settings.
 
     Neighbouring periods whose settings are equal in every value are one period.
+
+    Parameters
+    ----------
+    rows, settings : the timetable and what its names stand for
+    hold_s, latency_s : of the sensors [s]
+    start, duration_s : of the run
+    exceptions : dates on which other settings hold, from midnight to midnight
     """
     # whole microseconds, so that a border is the double nearest to its instant
     monday = dt.datetime.combine(start.date(), dt.time()) - dt.timedelta(days=start.weekday())
     offset = (start - monday) // dt.timedelta(microseconds=1)
-    spans = week_spans(rows)
-    week = 7 * 86_400
     border: list[float] = []
     chosen: list[str] = []
-    for repeat in range(int((offset * 1e-6 + duration_s) // week) + 1):
-        for first, last, row in spans:
-            begin = ((first + repeat * week) * MILLION - offset) / MILLION
-            end = ((last + repeat * week) * MILLION - offset) / MILLION
-            if end <= 0.0 or begin >= duration_s:
-                continue
-            name = rows[row].settings
-            if chosen and settings[chosen[-1]] == settings[name]:
-                continue
-            border.append(max(0.0, begin))
-            chosen.append(name)
+    weeks = int((offset * 1e-6 + duration_s) // _WEEK) + 1
+    for first, last, name in _unroll(rows, exceptions, monday.date(), weeks):
+        begin, end = (first * MILLION - offset) / MILLION, (last * MILLION - offset) / MILLION
+        if end <= 0.0 or begin >= duration_s:
+            continue
+        if chosen and settings[chosen[-1]] == settings[name]:
+            continue
+        border.append(max(0.0, begin))
+        chosen.append(name)
     values = [settings[name] for name in chosen]
 
     def column(key: str) -> FloatColumn:
@@ -126,21 +157,61 @@ def compile_program(
     )
 
 
+def under_skylight(program: Program, starts: FloatColumn, caps: FloatColumn) -> Program:
+    """Return a program whose levels are capped hour by hour; neighbours that are equal become one period.
+
+    Parameters
+    ----------
+    program : of an aisle under skylights
+    starts, caps : hours of the run and the share of full light still needed in each (h,)
+    """
+    border = np.union1d(program.border[:-1], starts)
+    period = np.searchsorted(program.border, border, side="right") - 1
+    cap = caps[np.searchsorted(starts, border, side="right") - 1]
+    columns = {
+        "delay_s": program.delay_s[period],
+        "second_s": program.second_s[period],
+        "occupied": np.minimum(program.occupied[period], cap),
+        "unoccupied": np.minimum(program.unoccupied[period], cap),
+        "second": np.minimum(program.second[period], cap),
+        "fade_up_s": program.fade_up_s[period],
+        "fade_down_s": program.fade_down_s[period],
+    }
+    changes = np.ones(len(border), dtype=np.bool_)
+    changes[1:] = np.any([column[1:] != column[:-1] for column in columns.values()], axis=0)
+    return Program(
+        border=np.append(border[changes], program.border[-1]),
+        names=tuple(program.names[number] for number in period[changes]),
+        latency_s=program.latency_s,
+        **{name: column[changes] for name, column in columns.items()},
+    )
+
+
 def aisle_programs(scenario: Scenario) -> tuple[Program, ...]:
     """Return the program of every aisle; aisles without overrides share one object (A,)."""
     made: dict[tuple[object, ...], Program] = {}
+    exceptions = scenario.exceptions or ()
+    names = [row.settings for row in scenario.timetable]
+    names += [row.settings for row in exceptions if row.settings is not None]
+    skylight = scenario.skylight
+    daylight = None if skylight is None else hour_caps(
+        skylight_caps(skylight), scenario.start_datetime, scenario.duration_s
+    )
     programs = []
-    for name in scenario.aisle_names:
-        settings, sensors = scenario.settings_of(name), scenario.sensors_of(name)
-        key = (*(settings[row.settings] for row in scenario.timetable), sensors.hold_s, sensors.latency_s)
+    for aisle in scenario.aisle_names:
+        settings, sensors = scenario.settings_of(aisle), scenario.sensors_of(aisle)
+        is_under = skylight is not None and (skylight.aisles is None or aisle in skylight.aisles)
+        key = (*(settings[name] for name in names), sensors.hold_s, sensors.latency_s, is_under)
         if key not in made:
-            made[key] = compile_program(
+            program = compile_program(
                 scenario.timetable,
                 settings,
                 hold_s=sensors.hold_s,
                 latency_s=sensors.latency_s,
                 start=scenario.start_datetime,
                 duration_s=scenario.duration_s,
+                exceptions=exceptions,
             )
+            made[key] = under_skylight(program, *daylight) if is_under and daylight else program
         programs.append(made[key])
     return tuple(programs)

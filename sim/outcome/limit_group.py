@@ -121,7 +121,7 @@ def arrival_m(speed_m_per_s: float, latency_s: float, fade_up_s: float) -> float
 
 def gather_groups(scenario: Scenario) -> list[Group]:
     """The aisles by what limits look at, once for each name of the timetable."""
-    periods = dict.fromkeys(row.settings for row in scenario.timetable)
+    periods = scenario.names_in_force
     found: dict[tuple[object, ...], list[str]] = {}
     made: dict[tuple[object, ...], Group] = {}
     for name in scenario.aisle_names:
@@ -169,7 +169,7 @@ def light_row(rule: str, group: Group, level: float, which: str, limit: Limit) -
     remark = f"{which} {100.0 * level:.3g} %"
     if value is None:
         remark += "; not known: state luminaires.floor_lux_at_full, or lumens, utilisation and light_loss"
-    return number_row(rule, group, f"floor: {limit.meaning}", value, limit, remark)
+    return number_row(rule, group, f"floor light, {limit.meaning}", value, limit, remark)
 
 
 def egress_aisles(scenario: Scenario) -> tuple[str, ...] | None:

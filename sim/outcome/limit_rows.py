@@ -172,7 +172,7 @@ def _route_rows(rule: str, groups: Iterable[Group]) -> Iterator[LimitRow]:
         remark = f"lowest level {100.0 * group.low_level:.3g} %" + (
             "; not known: state the light and floor_uniformity" if least is None else ", average x uniformity"
         )
-        yield number_row(rule, group, f"floor: {ROUTE_LEAST.meaning}", least, ROUTE_LEAST, remark)
+        yield number_row(rule, group, f"floor light, {ROUTE_LEAST.meaning}", least, ROUTE_LEAST, remark)
 
 
 def _ratio_rows(scenario: Scenario, rule: str, groups: Iterable[Group]) -> Iterator[LimitRow]:

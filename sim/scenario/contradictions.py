@@ -9,11 +9,14 @@ Each check is a small function that runs on whatever parts are valid.
 from __future__ import annotations
 
 from sim.scenario.dock_checks import DOCK_CHECKS
+from sim.scenario.exception_checks import EXCEPTION_CHECKS
 from sim.scenario.faults import Problem
 from sim.scenario.fleet_checks import FLEET_CHECKS
 from sim.scenario.light_checks import LIGHT_CHECKS, LIGHT_NOTICES
 from sim.scenario.live_checks import LIVE_CHECKS, LIVE_NOTICES
+from sim.scenario.money_checks import MONEY_CHECKS, MONEY_NOTICES
 from sim.scenario.notices import NOTICES
+from sim.scenario.outside_checks import OUTSIDE_CHECKS
 from sim.scenario.parts import Parts
 from sim.scenario.schema import Scenario
 from sim.scenario.site_checks import SITE_CHECKS
@@ -22,8 +25,19 @@ from sim.scenario.week_checks import WEEK_CHECKS
 
 __all__ = ["find_contradictions", "find_notices"]
 
-TELLERS = (*NOTICES, *LIGHT_NOTICES, *LIVE_NOTICES)
-CHECKS = (*SITE_CHECKS, *LIGHT_CHECKS, *WEEK_CHECKS, *TRAFFIC_CHECKS, *FLEET_CHECKS, *DOCK_CHECKS, *LIVE_CHECKS)
+TELLERS = (*NOTICES, *LIGHT_NOTICES, *MONEY_NOTICES, *LIVE_NOTICES)
+CHECKS = (
+    *SITE_CHECKS,
+    *LIGHT_CHECKS,
+    *MONEY_CHECKS,
+    *OUTSIDE_CHECKS,
+    *WEEK_CHECKS,
+    *EXCEPTION_CHECKS,
+    *TRAFFIC_CHECKS,
+    *FLEET_CHECKS,
+    *DOCK_CHECKS,
+    *LIVE_CHECKS,
+)
 
 
 def find_contradictions(parts: Parts) -> tuple[Problem, ...]:

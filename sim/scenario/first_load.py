@@ -55,12 +55,18 @@ def _leg_s(length_m: float, speed: float, acceleration: float) -> float:
     return 2.0 * float((length_m / acceleration) ** 0.5)
 
 
+def _both_ways_s(answers: Answers, length_m: float) -> float:
+    """One straight run there and back, once with a load [s]."""
+    usual = TYPE_VALUES[answers.truck_type]
+    ramp = float(usual["acceleration_m_per_s2"].value)
+    speeds = (float(usual[key].value) for key in ("speed_laden_m_per_s", "speed_empty_m_per_s"))
+    return sum(_leg_s(length_m, speed, ramp) for speed in speeds)
+
+
 def _stay_s(answers: Answers, length_m: float) -> float:
     """Mean time of a move inside an aisle: in and out to the middle, handling, lifting [s]."""
     usual, house = TYPE_VALUES[answers.truck_type], WAREHOUSE[answers.truck_type]
-    ramp = float(usual["acceleration_m_per_s2"].value)
-    speeds = [float(usual[key].value) for key in ("speed_laden_m_per_s", "speed_empty_m_per_s")]
-    stay = sum(_leg_s(length_m / 2.0, speed, ramp) for speed in speeds) + float(usual["handling_mean_s"].value)
+    stay = _both_ways_s(answers, length_m / 2.0) + float(usual["handling_mean_s"].value)
     if "lift_m_per_s" in usual and not usual["lifts_while_travelling"].value:
         height_m = (house.tiers - 1) / 2.0 * house.tier_height_m
         stay += sum(height_m / float(usual[key].value) for key in ("lift_m_per_s", "lower_m_per_s"))
@@ -73,18 +79,13 @@ def busy_trucks(answers: Answers) -> float:
     Notes
     -----
     Moves an hour times a mean cycle: staging, a third of the front (the mean distance of two places that lie
-    anywhere along it), half an aisle, handling at both ends, there and back; no waiting, no breaks.  A rule of
-    thumb for the first file, not a result.
+    anywhere along it), half an aisle, handling at both ends, there and back; no waiting, no breaks.
     """
-    usual, house = TYPE_VALUES[answers.truck_type], WAREHOUSE[answers.truck_type]
-    ramp = float(usual["acceleration_m_per_s2"].value)
-    across_m = house.pitch_m * len(answers.rows) / 3.0
-    outside = sum(
-        _leg_s(STAGING_M, speed, ramp) + _leg_s(across_m, speed, ramp)
-        for speed in (float(usual[key].value) for key in ("speed_laden_m_per_s", "speed_empty_m_per_s"))
-    )
+    across_m = WAREHOUSE[answers.truck_type].pitch_m * len(answers.rows) / 3.0
     mean_m = sum(row.length_m for row in answers.rows) / len(answers.rows)
-    cycle = outside + _stay_s(answers, mean_m) + float(usual["handling_mean_s"].value)
+    at_door_s = float(TYPE_VALUES[answers.truck_type]["handling_mean_s"].value)
+    outside_s = _both_ways_s(answers, STAGING_M) + _both_ways_s(answers, across_m)
+    cycle = outside_s + at_door_s + _stay_s(answers, mean_m)
     return answers.moves_per_hour * cycle / 3600.0
 
 
@@ -112,6 +113,7 @@ def strains(answers: Answers) -> tuple[str, ...]:
     if (load := load_of_busiest_aisle(answers)) > FULL_SHARE * capacity:
         found.append(
             f"The busiest aisle, {answers.rows[0].name}, would hold about {load:.1f} trucks on average "
-            f"and takes {capacity} at once: trucks will queue at its mouth. Check the share of the busiest fifth."
+            f"and takes {capacity} at once: trucks will queue at its mouth. Check the share of the busiest "
+            "fifth."
         )
     return tuple(found)

@@ -23,6 +23,7 @@ from sim.scenario.schema import (
     TITLE_PATTERN,
     Scenario,
 )
+from sim.scenario.schema_outside import ZONE_PATTERN
 
 __all__ = ["allowed_text", "json_schema", "keys_at", "meaning_at", "places_of_key"]
 
@@ -34,6 +35,7 @@ _PATTERN_WORDS = {
     TITLE_PATTERN: "text in quotes on one line, at most 200 characters, not beginning with = + - @",
     CLOCK_PATTERN: 'a wall-clock time in quotes, "00:00" to "24:00"',
     COUNTRY_PATTERN: 'a country in quotes, such as "DE", or with its state, such as "US-CA"',
+    ZONE_PATTERN: 'a time zone of the IANA database in quotes, such as "Europe/Berlin"',
     LOCAL_TIME_PATTERN: (
         f"a local date such as 2027-03-01 or date-time such as 2027-03-01T06:00:00, without quotes, "
         f"year {FIRST_YEAR} to {LAST_YEAR}"

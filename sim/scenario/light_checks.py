@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sim.lighting.dali import FADE_TIMES_S
+from sim.lighting.daylight import why_no_weather
 from sim.lighting.power import light_share
 from sim.scenario.faults import Problem
 from sim.scenario.parts import Parts, aisles_text, sort_aisles
 from sim.scenario.positions import Key
 from sim.scenario.schema import Recommend, Scenario
+from sim.scenario.schema_daylight import Skylight
 from sim.scenario.schema_light import Luminaires, lumen_method_lux
 from sim.scenario.schema_limits import Statements
 from sim.scenario.site_checks import repeated
@@ -40,7 +42,7 @@ def check_egress_aisles(parts: Parts) -> Iterator[Problem]:
         yield Problem((*path, positions[1]), f'the aisle "{name}" stands more than once')
     asked = wish.egress_aisles if isinstance(wish, Recommend) else None
     if asked is not None and set(asked) != set(said.egress_aisles):
-        yield Problem(path, "differs from recommend.egress_aisles; write the same aisles, or only one of them")
+        yield Problem(path, "differs from recommend.egress_aisles; write the same aisles, or one of them")
 
 
 def check_lumens(parts: Parts) -> Iterator[Problem]:
@@ -76,7 +78,35 @@ def check_lux_of_commands(parts: Parts) -> Iterator[Problem]:
             )
 
 
-LIGHT_CHECKS = (check_egress_aisles, check_lumens, check_lux_of_commands)
+def check_skylight(parts: Parts) -> Iterator[Problem]:
+    """Caps come from a table or from weather, for aisles that are there, whose levels are light."""
+    table = parts.tables.get("skylight")
+    if not isinstance(table, Skylight):
+        return
+    path: Key = ("skylight",)
+    if (table.caps is None) == (table.weather is None):
+        yield Problem(path, "write either caps (12 rows of 24 numbers) or weather")
+    together = {"weather": table.weather, "indoor_share": table.indoor_share, "needed_lux": table.needed_lux}
+    absent = [key for key, value in together.items() if value is None]
+    if 0 < len(absent) < len(together):
+        missing = ", ".join(absent)
+        yield Problem(path, f"weather, indoor_share and needed_lux [lx] come together; absent: {missing}")
+    if table.weather is not None and (reason := why_no_weather()) is not None:
+        yield Problem((*path, "weather"), reason)
+    for number, name in enumerate(table.aisles or ()):
+        if parts.aisle_names is not None and name not in parts.aisle_names:
+            near = nearest_text(name, parts.aisle_names)
+            yield Problem((*path, "aisles", number), f'there is no aisle "{name}"{near}')
+    curved = [kind for kind in parts.kinds if kind.luminaires.power_curve == "iec62386-log"]
+    if curved:
+        yield Problem(
+            path,
+            f"caps are light, and levels are commands in {aisles_text(curved[0].aisles)} "
+            '(power_curve = "iec62386-log"); give power as a table there',
+        )
+
+
+LIGHT_CHECKS = (check_egress_aisles, check_lumens, check_lux_of_commands, check_skylight)
 
 
 def tell_commands(scenario: Scenario) -> Iterator[str]:
@@ -88,10 +118,10 @@ def tell_commands(scenario: Scenario) -> Iterator[str]:
     parts = []
     for name, settings in scenario.lighting.settings.items():
         low = light_share(lamps, settings.unoccupied_level)
-        parts.append(f"{name} {settings.unoccupied_level:g} gives {100.0 * low:.3g} %")
+        parts.append(f"{settings.unoccupied_level:g} ({name}) gives {100.0 * low:.3g} %")
     yield (
-        'With power_curve = "iec62386-log" levels are commands, not light: the unoccupied levels give '
-        f"{', '.join(parts)} of the light; dim and shortfall truck-seconds are weighed in commands too."
+        'With power_curve = "iec62386-log" levels are commands, not light: an unoccupied level of '
+        f"{', of '.join(parts)} of full light; dim and shortfall truck-seconds are weighed in commands too."
     )
     offered = (0.0, *FADE_TIMES_S)
     for name, settings in scenario.lighting.settings.items():

@@ -19,7 +19,7 @@ from sim.scenario.working_hours import hourly_work, read_hours, timetable_rows
 
 __all__ = ["write_site"]
 
-PRACTICE = "ASSUMED (common practice, no source)"
+PRACTICE = "ASSUMED"
 FROM_LIST = "from the list of aisles"
 
 STANDBY_W, HANDLING_CV = 0.6, 0.5
@@ -30,7 +30,7 @@ REACH_M = {"ends": 9.0, "every": 4.0}
 """Common practice, no source, and marked so in the file."""
 
 REACH_OF_SPACING = 0.6
-"""A sensor sees at least so many spacings of luminaires each way: to the mouth, or to its neighbour's reach."""
+"""A sensor sees at least so many luminaire spacings each way: to the mouth, or to the next one's reach."""
 
 _COLUMN, _WIDTH = 33, 110
 _TRUCK_KEYS = (
@@ -86,15 +86,17 @@ def _said(text: str) -> list[str]:
 
 
 def _list(key: str, items: Iterable[str]) -> list[str]:
-    """A list, over several lines where it is long."""
-    text = ", ".join(items)
+    """A list, over several lines where it is long; no line ends inside an item."""
+    parts = [f"{item}, " for item in items]
+    text = "".join(parts).removesuffix(", ")
     if len(key) + len(text) + 5 <= _WIDTH:
         return [f"{key} = [{text}]"]
-    lines = textwrap.wrap(
-        text, _WIDTH, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False,
-        break_long_words=False,
-    )
-    return [f"{key} = [", *lines, "]"]
+    lines = ["  "]
+    for part in parts:
+        if len(lines[-1]) + len(part) > _WIDTH:
+            lines.append("  ")
+        lines[-1] += part
+    return [f"{key} = [", *(line.rstrip() for line in lines), "]"]
 
 
 def _mark(answers: Answers, key: str, source: str = PRACTICE) -> str:
@@ -106,9 +108,9 @@ def _head(answers: Answers) -> Iterator[str]:
     """Top of the file."""
     yield "#:schema ./scenario.schema.json"
     yield from _said(
-        "A first scenario of this site, made from a few answers. What nobody answered is marked ASSUMED: "
-        "replace it by what you find on site. What is marked ASK moves the result most. Every key, with its "
-        "unit and range, stands in scenarios/README.md."
+        "A first scenario of this site, made from a few answers. ASSUMED marks what nobody answered: common "
+        "practice, no source, unless a source follows in brackets; replace it by what you find on site. ASK "
+        "marks what moves the result most. Every key, with unit and range, stands in scenarios/README.md."
     )
     yield ""
     yield _line("format", 1, "version of this file format")
@@ -136,13 +138,14 @@ def _floor(answers: Answers) -> Iterator[str]:
     else:
         yield from _said(f"[m] front mouth to back mouth, {whence}")
         yield from _list("aisle_length_m", map(_toml, lengths))
-    width = "ASSUMED (usual for this type of truck, from memory)"
+    width = "ASSUMED (usual for such trucks, from memory)"
     yield _line("aisle_pitch_m", house.pitch_m, "[m] an aisle with half a rack on either side", width)
     yield _line("zones_per_aisle", 1, "control zones along an aisle: it changes level as a whole", PRACTICE)
     yield _line("aisle_capacity", house.capacity, "[trucks] in an aisle, others wait", f"{PRACTICE}. ASK")
     yield _line("staging_depth_m", STAGING_M, "[m] from the doors to the front cross-aisle", PRACTICE)
     doors = "ASSUMED (a door for every 2.5 aisles, no source)"
-    yield _line("dock_doors", answers.dock_doors, "evenly along the front", _mark(answers, "dock_doors", doors))
+    whence = _mark(answers, "dock_doors", doors)
+    yield _line("dock_doors", answers.dock_doors, "evenly along the front", whence)
     yield _line("tiers", house.tiers, "of the racks, the lowest on the floor", PRACTICE)
     yield _line("tier_height_m", house.tier_height_m, "[m] from one tier to the next", PRACTICE)
 
@@ -173,17 +176,17 @@ def _luminaires(answers: Answers) -> Iterator[str]:
     yield _line("standby_w", STANDBY_W, "[W] one at level 0, where it still draws a little", PRACTICE)
     yield _line("fixed_on", 0, "of per_aisle: never dimmed (egress, emergency)", "ASSUMED (none). ASK")
     yield from _said(
-        "The light on the floor is not given: with floor_lux_at_full, its maintained average [lx], the report "
-        "sets the levels beside numeric limits."
+        "The light on the floor is not given: with floor_lux_at_full, its maintained average [lx], the "
+        "report sets the levels beside numeric limits."
     )
     for what, values in (
-        ("circuit", [row.circuit for row in answers.rows]), ("control zone", [row.zone for row in answers.rows])
+        ("circuit", [row.circuit for row in answers.rows]),
+        ("control zone", [row.zone for row in answers.rows]),
     ):
         if any(values):
-            yield from _said(
-                f"The {what} of each aisle {FROM_LIST}, for the reader; no figure uses it: "
-                + ", ".join(f"{row.name} {text or '-'}" for row, text in zip(answers.rows, values, strict=True))
-            )
+            pairs = zip(answers.rows, values, strict=True)
+            named = ", ".join(f"{row.name} {text or '-'}" for row, text in pairs)
+            yield from _said(f"The {what} of each aisle {FROM_LIST}; no figure uses it: {named}")
 
 
 def _sensors(answers: Answers) -> Iterator[str]:
@@ -195,7 +198,8 @@ def _sensors(answers: Answers) -> Iterator[str]:
     yield "[sensors]"
     yield _line("at", answers.sensors, where, _mark(answers, "sensors"))
     yield _line("range_m", reach, "[m] along the aisle, each way, for a truck", PRACTICE)
-    yield _line("approach_m", APPROACH_M, "[m] outside its mouth an end sensor sees a truck turn in", PRACTICE)
+    outside = "[m] outside its mouth an end sensor sees a truck turn in"
+    yield _line("approach_m", APPROACH_M, outside, PRACTICE)
     yield _line("passing_trigger", PASSING_TRIGGER, passing, f"{PRACTICE}. ASK")
     yield _line("passing_range_m", PASSING_RANGE_M, "[m] so near to the mouth they must come", PRACTICE)
     yield _line("still_rate_per_min", STILL_PER_MIN, "[1/min] signals from a truck that stands", PRACTICE)
@@ -218,11 +222,13 @@ def _lighting(answers: Answers) -> Iterator[str]:
         level, timeout_s = getattr(answers, level_key), getattr(answers, timeout_key)
         total = f"[s] the light stays up for hold and timeout, {answers.hold_s + timeout_s:g} s"
         high = "share of full light while motion is seen"
-        fade = "ASSUMED (shortest fade time of IEC 62386-102, rounded)"
+        fade = "ASSUMED (shortest fade time of IEC 62386-102)"
+        whence = _mark(answers, "occupied_level")
         yield from gap
         yield f"[lighting.settings.{name}]"
-        yield _line("occupied_level", answers.occupied_level, high, _mark(answers, "occupied_level"))
-        yield _line("unoccupied_level", level, "share of full light afterwards", _mark(answers, level_key))
+        yield _line("occupied_level", answers.occupied_level, high, whence)
+        whence = _mark(answers, level_key)
+        yield _line("unoccupied_level", level, "share of full light afterwards", whence)
         yield _line("timeout_s", timeout_s, total, _mark(answers, timeout_key))
         yield _line("fade_up_s", FADE_UP_S, "[s] one whole transition upwards", fade)
         yield _line("fade_down_s", FADE_DOWN_S, "[s] one whole transition downwards", PRACTICE)
@@ -258,7 +264,8 @@ def _trucks(answers: Answers) -> Iterator[str]:
     for key, unit, meaning in _TRUCK_KEYS:
         if key in usual:
             trust = f"ASSUMED ({usual[key].source}; trust {usual[key].trust})"
-            yield _line(key, float(usual[key].value), f"[{unit}] {meaning}", trust)
+            yield from _said(f"[{unit}] {meaning}; {trust}")
+            yield f"{key} = {_toml(float(usual[key].value))}"
     yield _line("handling_cv", HANDLING_CV, "its standard deviation over its mean", PRACTICE)
     yield ""
     yield from _said(f"Shifts: {_mark(answers, 'shifts')}; breaks: all at once, {PRACTICE}. ASK")
@@ -278,9 +285,9 @@ def _work(answers: Answers) -> Iterator[str]:
     """Half of the moves in, half of them out."""
     week = hourly_work(read_hours(answers.shifts), answers.moves_per_hour / 2.0)
     yield from _said(
-        f"Work: of {answers.moves_per_hour:g} moves an hour ({_mark(answers, 'moves_per_hour')}) half come in, "
-        "half go out, evenly over the shifts; the last quarter-hour before the site closes brings nothing new; "
-        f"{PRACTICE}. ASK for an export of a week's moves by hour and aisle."
+        f"Work: {answers.moves_per_hour:g} moves an hour, {_mark(answers, 'moves_per_hour')}; half come in, "
+        "half go out, evenly over the shifts, and the last quarter-hour before the site closes brings "
+        f"nothing new, {PRACTICE}. ASK for an export of a week's moves by hour and aisle."
     )
     share = "share of the moves in the busiest fifth of the aisles"
     for name, kind in (("in", "putaway"), ("out", "retrieve")):

@@ -54,7 +54,7 @@ def tell_equal_aisles(scenario: Scenario) -> Iterator[str]:
 def tell_unused_settings(scenario: Scenario) -> Iterator[str]:
     """Settings that are in force nowhere."""
     used = {
-        kind.settings_names[row.settings] for kind in sort_aisles(scenario) for row in scenario.timetable
+        kind.settings_names[name] for kind in sort_aisles(scenario) for name in scenario.names_in_force
     }
     for name in scenario.lighting.settings:
         if name not in used:

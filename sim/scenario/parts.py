@@ -30,14 +30,48 @@ from sim.scenario.schema import (
     Trucks,
     Work,
 )
+from sim.scenario.schema_daylight import Skylight
 from sim.scenario.schema_limits import Statements
+from sim.scenario.schema_money import (
+    Carbon,
+    DemandCharge,
+    DemandWindow,
+    EnergyPrice,
+    Proposal,
+    SiteLoad,
+    Tariff,
+    Year,
+)
+from sim.scenario.schema_outside import Office, Place, Yard
+from sim.scenario.schema_week import DayException, YearWeeks
 
 __all__ = ["AisleKind", "Parts", "aisles_text", "gather_parts", "sort_aisles"]
 
 P = TypeVar("P", bound=Part)
 
-_TABLES: Mapping[str, type[Part]] = {"recommend": Recommend, "statements": Statements}
-_LISTS: Mapping[str, type[Part]] = {"inbound": Inbound, "outbound": Outbound}
+_TABLES: Mapping[str, type[Part]] = {
+    "recommend": Recommend,
+    "statements": Statements,
+    "tariff": Tariff,
+    "demand_window": DemandWindow,
+    "carbon": Carbon,
+    "proposal": Proposal,
+    "year": Year,
+    "place": Place,
+    "skylight": Skylight,
+}
+_LISTS: Mapping[str, type[Part]] = {
+    "inbound": Inbound,
+    "outbound": Outbound,
+    "energy_prices": EnergyPrice,
+    "demand_charges": DemandCharge,
+    "site_load": SiteLoad,
+    "yard": Yard,
+    "offices": Office,
+    "exceptions": DayException,
+    "year_weeks": YearWeeks,
+}
+_VALUES = ("start", "days")
 
 
 @dataclass(frozen=True)
@@ -74,6 +108,7 @@ class Parts:
     timetable, trucks, shifts, work, override : the valid items by position
     tables : the valid tables that are optional in a file, by name
     lists : the valid items of lists that are optional in a file, by name and position
+    values : start and days, where they are valid
     faulty : names of the sections with any fault of form
     faulty_overrides : the plain content of the overrides left out
     """
@@ -91,6 +126,7 @@ class Parts:
     override: Mapping[int, Override]
     tables: Mapping[str, Part]
     lists: Mapping[str, Mapping[int, Part]]
+    values: Mapping[str, Any]
     faulty: frozenset[str]
     faulty_overrides: tuple[Any, ...]
 
@@ -224,6 +260,7 @@ def gather_parts(content: Mapping[str, Any], faulty: Iterable[Key]) -> Parts:
         override=items("override", Override),
         tables={name: found for name, model in _TABLES.items() if (found := table(name, model)) is not None},
         lists={name: items(name, model) for name, model in _LISTS.items()},
+        values={name: content[name] for name in _VALUES if name in content and (name,) not in paths},
         faulty=frozenset(str(path[0]) for path in paths),
         faulty_overrides=tuple(
             item for position, item in enumerate(override) if ("override", position) in paths

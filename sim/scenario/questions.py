@@ -16,7 +16,9 @@ from sim.errors import Fault, InputError
 from sim.scenario.working_hours import read_hours
 from sim.wording import nearest_text, printable
 
-__all__ = ["QUESTIONS", "AisleRow", "Answers", "Question", "Value", "fill_in", "usual_answer"]
+__all__ = [
+    "QUESTIONS", "AisleRow", "Answers", "Question", "Value", "fill_in", "listed_keys", "usual_answer",
+]
 
 Value = str | int | float
 
@@ -134,7 +136,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question("truck_type", "Type of truck", "", "reach",
              choices=("reach", "counterbalance", "turret", "order-picker", "pallet-truck")),
     Question("trucks", "Trucks at work in each shift", "", 8, 1, 1000, is_whole=True),
-    Question("moves_per_hour", "Pallets moved into or out of the aisles", "1/h", 80.0, 0.1, 20_000),
+    Question("moves_per_hour", "Pallets moved an hour, into and out of the aisles", "", 80.0, 0.1, 20_000),
     Question("busiest_share", "Share of these in the busiest fifth of the aisles", "0 to 1", 0.5, 0.2, 0.95),
     Question("unoccupied_level", "Working hours: light level after the timeout", "0 to 1", 0.3, 0, 1),
     Question("timeout_s", "Working hours: timeout, after the hold time", "s", 600.0, 5, 86_400),
@@ -192,6 +194,19 @@ class Answers:
     assumed: frozenset[str]
 
 
+def listed_keys(rows: Sequence[AisleRow]) -> frozenset[str]:
+    """Return the keys of the questions that a list of aisles answers.
+
+    >>> sorted(listed_keys([AisleRow("A", 60.0, watts=100.0)]))
+    ['aisle_length_m', 'aisles', 'full_w']
+    """
+    if not rows:
+        return frozenset()
+    keys = {"aisles", "aisle_length_m"}
+    keys |= {"per_aisle"} if rows[0].luminaires is not None else set()
+    return frozenset(keys | ({"full_w"} if rows[0].watts is not None else set()))
+
+
 def usual_answer(key: str, given: Mapping[str, Value], rows: Sequence[AisleRow] = ()) -> Value:
     """Return the usual answer to a question, which may follow from answers given before.
 
@@ -237,9 +252,7 @@ def fill_in(given: Mapping[str, Value], rows: Sequence[AisleRow] = ()) -> Answer
         key: given[key] if key in given else usual_answer(key, given, rows) for key in _BY_KEY
     }
     length_m, count = float(values.pop("aisle_length_m")), int(values.pop("aisles"))
-    listed = {"aisles", "aisle_length_m"} if rows else set()
-    listed |= {"per_aisle"} if rows and rows[0].luminaires is not None else set()
-    listed |= {"full_w"} if rows and rows[0].watts is not None else set()
+    listed = listed_keys(rows)
     aisles = tuple(rows) or tuple(AisleRow(f"A{number:02d}", length_m) for number in range(1, count + 1))
     if rows and "per_aisle" not in {*given, *listed}:
         aisles = tuple(replace(row, luminaires=_usual_luminaires(row.length_m)) for row in rows)
@@ -252,8 +265,8 @@ def fill_in(given: Mapping[str, Value], rows: Sequence[AisleRow] = ()) -> Answer
     faults = [
         Fault(
             "", None, _BY_KEY[key].option,
-            f"{getattr(answers, key):g} is above --occupied-level {answers.occupied_level:g}; allowed: at most "
-            "that",
+            f"{getattr(answers, key):g} is above --occupied-level {answers.occupied_level:g}; "
+            "allowed: at most that",
         )
         for key in ("unoccupied_level", "closed_level")
         if getattr(answers, key) > answers.occupied_level

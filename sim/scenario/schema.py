@@ -25,21 +25,18 @@ from sim.scenario.schema_base import (
     NAME_PATTERN,
     TITLE_PATTERN,
     Amount,
-    AnyNames,
     Clock,
     Curve,
     Dates,
     Days,
     Frozen,
     Level,
-    Levels,
     LocalTime,
     Metres,
     Name,
     Names,
     Part,
     Positive,
-    Seconds,
     Share,
     Spread,
     StillRate,
@@ -47,10 +44,25 @@ from sim.scenario.schema_base import (
     quantity,
     seconds_of_day,
 )
+from sim.scenario.schema_daylight import Skylight
 from sim.scenario.schema_light import Luminaires, PowerPreset, lumen_method_lux
 from sim.scenario.schema_limits import RuleNames, Statements
+from sim.scenario.schema_money import (
+    Carbon,
+    DemandCharge,
+    DemandWindow,
+    EnergyPrice,
+    Proposal,
+    SiteLoad,
+    Store,
+    Tariff,
+    Year,
+)
+from sim.scenario.schema_outside import Office, Place, Yard
+from sim.scenario.schema_recommend import Recommend
 from sim.scenario.schema_sensors import DeadSensors, HalfAngle, Sensors, with_reach
 from sim.scenario.schema_traffic import Inbound, Outbound, Shift, Trucks, Work
+from sim.scenario.schema_week import DayException, YearWeeks
 
 __all__ = [
     "CLOCK_PATTERN",
@@ -190,41 +202,6 @@ class Override(Part):
     _check_curve = field_validator("power_curve")(Luminaires._check_curve.__func__)  # type: ignore[attr-defined]
 
 
-class Recommend(Part):
-    """What a recommendation must keep to, and what the controller offers."""
-
-    minimise: Name = quantity("additive outcome to make as small as the limits allow", "-", "energy_kwh")
-    max: dict[Name, Amount] = quantity(
-        "limits of the whole site: an additive outcome alone or with _per_visit, _per_day, _per_hour, "
-        "_per_zone_hour behind it, to the most allowed on the average",
-        "-",
-        {},
-    )
-    max_zone: dict[Name, Amount] = quantity("the same limits for each control zone by itself", "-", {})
-    max_hour: dict[Name, Amount] = quantity("the same limits for each hour of the day by itself", "-", {})
-    timeouts_s: Seconds | None = quantity("timeouts the controller offers; absent: 30 s to 30 min", "s", None)
-    levels: Levels | None = quantity(
-        "unoccupied levels the controller offers; absent: those of IEC 62386-102 nearest to 10, 20, 30, 40 "
-        "and 50 %",
-        "-",
-        None,
-    )
-    groups: int = quantity("groups of like aisles that share their settings", "groups", 3, ge=1, le=100)
-    unoccupied_floor_share: Level | dict[Name, Level] | None = quantity(
-        "lowest unoccupied level allowed, share of full light: one number, or one by settings", "-", None
-    )
-    unoccupied_floor_lux: Amount | dict[Name, Amount] | None = quantity(
-        "the same in lux on the floor; needs floor_lux_at_full", "lx", None
-    )
-    occupied_lux: Positive | None = quantity(
-        "light wanted while a zone is held; absent: the occupied levels stay as they are", "lx", None
-    )
-    egress_aisles: AnyNames | None = quantity("aisles that are marked ways out; [] for none", "-", None)
-    egress_floor_share: Level | None = quantity("lowest unoccupied level allowed in them", "-", None)
-    egress_floor_lux: Amount | None = quantity("the same in lux on the floor", "lx", None)
-    walked_aisles: AnyNames | None = quantity("aisles in which people walk; [] for none", "-", None)
-
-
 class Scenario(Part):
     """A site, its traffic and its lights: the whole file, every default filled in."""
 
@@ -266,6 +243,31 @@ class Scenario(Part):
         "rule sets whose numeric limits the site is set beside; their names are the choices", "-", None
     )
     statements: Statements | None = quantity("what rules ask about and only the site can say", "-", None)
+    year: Year | None = quantity("the year that bills speak of", "-", None)
+    tariff: Tariff | None = quantity("what electricity costs", "-", None)
+    energy_prices: Annotated[tuple[EnergyPrice, ...], Frozen] | None = quantity(
+        "prices of energy in some hours", "-", None
+    )
+    demand_charges: Annotated[tuple[DemandCharge, ...], Frozen] | None = quantity(
+        "charges on the site meter's demand", "-", None
+    )
+    site_load: Annotated[tuple[SiteLoad, ...], Frozen] | None = quantity(
+        "what else runs behind the meter", "-", None
+    )
+    demand_window: DemandWindow | None = quantity("a utility's window", "-", None)
+    store: Store | None = quantity("what the heat of the lights does", "-", None)
+    carbon: Carbon | None = quantity("what a kilowatt-hour emits", "-", None)
+    proposal: Proposal | None = quantity("what the controls cost", "-", None)
+    exceptions: Annotated[tuple[DayException, ...], Frozen] | None = quantity(
+        "dates on which the timetable does not hold", "-", None
+    )
+    year_weeks: Annotated[tuple[YearWeeks, ...], Frozen] | None = quantity(
+        "parts of the year unlike the run", "-", None
+    )
+    skylight: Skylight | None = quantity("daylight from above", "-", None)
+    place: Place | None = quantity("where the site lies", "-", None)
+    yard: Annotated[tuple[Yard, ...], Frozen] | None = quantity("lights outside, by the sun", "-", None)
+    offices: Annotated[tuple[Office, ...], Frozen] | None = quantity("lights with fixed hours", "-", None)
 
     @field_validator("start")
     @classmethod
@@ -314,6 +316,13 @@ class Scenario(Part):
         """Length of each aisle [m]."""
         length = self.floor.aisle_length_m
         return (length,) * len(self.aisle_names) if isinstance(length, float | int) else length
+
+    @property
+    def names_in_force(self) -> tuple[str, ...]:
+        """Names of settings that hold at some time: in the week, on exception dates, in special weeks."""
+        named = [row.settings for rows in (self.exceptions, self.year_weeks) for row in rows or ()]
+        week = [row.settings for row in self.timetable]
+        return tuple(dict.fromkeys([*week, *(name for name in named if name is not None)]))
 
     def luminaires_of(self, aisle: str) -> Luminaires:
         """Return the luminaires of one aisle, overrides applied.

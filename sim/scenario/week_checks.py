@@ -164,8 +164,8 @@ def check_delays(parts: Parts) -> Iterator[Problem]:
     """A light must not be due to dim before it is up: hold + timeout above latency + fade-up."""
     told = set()
     for kind in parts.kinds:
-        for row in parts.timetable.values():
-            name = kind.settings_names.get(row.settings, "")
+        for used in _names_in_force(parts):
+            name = kind.settings_names.get(used, "")
             settings = parts.settings.get(name)
             if settings is None:
                 continue
@@ -178,6 +178,13 @@ def check_delays(parts: Parts) -> Iterator[Problem]:
                     f"hold_s + timeout_s = {delay:g} s is not above latency_s + fade_up_s = {least:g} s "
                     f"({aisles_text(kind.aisles)}); the light would be due to dim before it is up",
                 )
+
+
+def _names_in_force(parts: Parts) -> list[str]:
+    """Names of settings that hold at some time: in the week, on exception dates, in special weeks."""
+    others = [row for name in ("exceptions", "year_weeks") for row in parts.lists[name].values()]
+    named = [name for row in others if (name := getattr(row, "settings", None)) is not None]
+    return [*(row.settings for row in parts.timetable.values()), *named]
 
 
 def check_breaks(parts: Parts) -> Iterator[Problem]:

@@ -1,7 +1,7 @@
 """What to see in each picture, in words.
 
 Comes in: a `Result`.  Goes out: captions in the order of the report.  Before: `show/numbers`,
-`show/hour`; after: `show/report`.
+`show/hour`, `show/captions_floor`; after: `show/report`.
 """
 
 from __future__ import annotations
@@ -11,9 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.results import Result
+from sim.show.captions_floor import gap_words, plan_words, work_words
+from sim.show.floor_work import work_numbers
+from sim.show.gaps import gap_numbers
 from sim.show.hour import hour_numbers
 from sim.show.numbers import AisleNumbers, aisle_numbers, power_numbers, week_numbers
+from sim.show.plan import plan_numbers
 from sim.show.words import count_of, digits, percent
+from sim.study.money import has_money
 from sim.units import WEEKDAYS
 
 __all__ = ["Caption", "captions"]
@@ -37,12 +42,38 @@ class Caption:
 
 def captions(result: Result) -> tuple[Caption, ...]:
     """Return the captions of all pictures."""
+    work = work_numbers(result)
+    plan = plan_words(plan_numbers(result.scenario, result.layout))
     return (
+        Caption("plan", "The site", plan),
         Caption("power", "Load over the run", _power(result)),
         Caption("hour", "One hour in a few aisles", _hour(result)),
+        Caption("gaps", "How long zones wait for the next motion", gap_words(gap_numbers(result))),
         Caption("aisles", "How the aisles spent the run", _aisles(aisle_numbers(result))),
         Caption("week", "Light use by hour of the week", _week(result)),
+        *(() if work is None else (Caption("work", "The trucks' work", work_words(work)),)),
+        *_besides(result),
     )
+
+
+def _besides(result: Result) -> tuple[Caption, ...]:
+    """Pictures that only some scenarios ask for."""
+    found = []
+    if result.scenario.limits is not None:
+        text = (
+            "Each line is one number of the site as a multiple of its limit; on the pale side the number is "
+            "met. Limits without a number are in the table only. Ask the authority having jurisdiction."
+        )
+        found.append(Caption("limits", "Numeric limits", text))
+    if has_money(result.scenario):
+        text = (
+            "Bills of each month, the baseline on the left. Energy follows the price of each hour, demand "
+            "the site meter's highest interval of the month."
+        )
+        found.append(Caption("months", "What the lights cost", text))
+        text = "Loads of a year from the highest to the lowest; between the lines lies the saving."
+        found.append(Caption("duration", "How long which load lasts", text))
+    return tuple(found)
 
 
 def _power(result: Result) -> str:

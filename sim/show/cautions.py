@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sim.floor.layout import Layout
-from sim.lighting.power import power_curve
+from sim.lighting.power import light_share, power_curve
 from sim.outcome.limits import (
     CODE_CUT,
     CODE_DELAY,
@@ -21,7 +21,7 @@ from sim.outcome.limits import (
     ROUTE_LIGHT,
     TRUCK_LIGHT,
 )
-from sim.scenario.schema import Scenario
+from sim.scenario.schema import Luminaires, Scenario
 from sim.show.in_force import InForce, settings_in_force, time_to_most_s
 from sim.show.words import digits, duration, listing, percent, plain
 
@@ -49,16 +49,16 @@ class LuxRow:
 def lux_rows(scenario: Scenario) -> tuple[LuxRow, ...]:
     """Return the floor light of every level in force, where `floor_lux_at_full` is given.
 
-    Level is taken as the share of the full average; luminaires that never dim would add to it.
+    The full average times the share of light at the level; luminaires that never dim would add to it.
     """
     rows = []
-    for row, full, where in _by_light(settings_in_force(scenario)):
+    for row, luminaires, where in _by_light(settings_in_force(scenario)):
         settings = row.settings
         levels = [("occupied", settings.occupied_level), ("unoccupied", settings.unoccupied_level)]
         if settings.second_level is not None:
             levels.append(("second", settings.second_level))
         for name, level in levels:
-            lux = full * level
+            lux = _lux(luminaires, level)
             meets = tuple(limit.is_met(lux) for limit in LIGHT_LIMITS)
             rows.append(LuxRow(where, f"{name}, {plain(100.0 * level)} %", lux, meets))
     return tuple(rows)
@@ -70,18 +70,27 @@ def where_text(row: InForce) -> str:
     return name if row.is_everywhere else f"{name} ({listing(row.aisles, 3)})"
 
 
-def _by_light(rows: Sequence[InForce]) -> list[tuple[InForce, float, str]]:
-    """Settings once for each stated floor light [lx], with the words for where."""
+def _by_light(rows: Sequence[InForce]) -> list[tuple[InForce, Luminaires, str]]:
+    """Settings once for each kind of luminaires whose floor light is known, with the words for where."""
     found = []
     for row in rows:
-        lights: dict[float, list[str]] = {}
+        lights: dict[tuple[object, ...], tuple[Luminaires, list[str]]] = {}
         for luminaires, aisles in row.luminaires:
             if luminaires.floor_lux_at_full is not None:
-                lights.setdefault(luminaires.floor_lux_at_full, []).extend(aisles)
-        for lux, names in lights.items():
+                is_curved = luminaires.power_curve == "iec62386-log"
+                kind = (luminaires.floor_lux_at_full, is_curved, luminaires.driver_min_level)
+                lights.setdefault(kind, (luminaires, []))[1].extend(aisles)
+        for luminaires, names in lights.values():
             is_all = len(names) == len(row.aisles)
-            found.append((row, lux, where_text(row) if is_all else f"{row.name} ({listing(names, 3)})"))
+            where = where_text(row) if is_all else f"{row.name} ({listing(names, 3)})"
+            found.append((row, luminaires, where))
     return found
+
+
+def _lux(luminaires: Luminaires, level: float) -> float:
+    """Floor light at a level [lx]; the average at full level must be known."""
+    assert luminaires.floor_lux_at_full is not None
+    return luminaires.floor_lux_at_full * light_share(luminaires, level)
 
 
 def cautions(scenario: Scenario, layout: Layout) -> tuple[str, ...]:
@@ -122,7 +131,7 @@ def _emergency(layout: Layout) -> str:
 def _egress(rows: Sequence[InForce]) -> str:
     """Motion-switched light on a marked way out: short delays and less than one footcandle."""
     shortest = min(row.delay_s for row in rows)
-    known = [lux * row.lowest_level for row, lux, _ in _by_light(rows)]
+    known = [_lux(lamps, row.lowest_level) for row, lamps, _ in _by_light(rows)]
     text = (
         "An aisle that is a marked way out: NFPA 101-2012, 7.8.1.2.2, asks among other things for a timer "
         "of at least 15 min where motion switches egress lighting. The shortest delay here is "
@@ -164,7 +173,7 @@ def _low_light(rows: Sequence[InForce]) -> str:
         "1910.178(h)(2)). HSE guidance for traffic routes names 20 lx on average and 5 lx at the least "
         "(HSG38, Table 1)."
     )
-    known = [(lux * row.lowest_level, row.name) for row, lux, _ in _by_light(rows)]
+    known = [(_lux(lamps, row.lowest_level), row.name) for row, lamps, _ in _by_light(rows)]
     if not known:
         return f"{text} The scenario does not state the light on the floor, so neither is compared here."
     lux, name = min(known)

@@ -22,8 +22,16 @@ from sim.study.sweep import SweepResult
 from sim.study.values import Value, value_text
 
 __all__ = [
-    "AisleChoices", "Mark", "SavingCurves", "TradeOff", "ValueRow", "aisle_choices", "saving_curves",
-    "sweep_trade_off", "trade_off", "value_rows",
+    "AisleChoices",
+    "Mark",
+    "SavingCurves",
+    "TradeOff",
+    "ValueRow",
+    "aisle_choices",
+    "saving_curves",
+    "sweep_trade_off",
+    "trade_off",
+    "value_rows",
 ]
 
 _MOST_CURVES = 6
@@ -64,7 +72,11 @@ def _numeric_key(result: SweepResult, wanted: Callable[[str], bool]) -> int | No
     """The first varied key of a kind whose values are all numbers."""
     for place, key in enumerate(result.plan.keys):
         values = [point[place] for point in result.plan.points]
-        if wanted(key) and all(isinstance(one, int | float) for one in values) and len(set(map(str, values))) > 2:
+        if (
+            wanted(key)
+            and all(isinstance(one, int | float) for one in values)
+            and len(set(map(str, values))) > 2
+        ):
             return place
     return None
 
@@ -87,7 +99,9 @@ def _lines(result: SweepResult, along: int | None) -> list[tuple[IntColumn, str]
         return float(value) if isinstance(value, int | float) else 0.0
 
     return [
-        (np.array(sorted(points, key=size)), ", ".join(rest)) for rest, points in groups.items() if len(points) > 2
+        (np.array(sorted(points, key=size)), ", ".join(rest))
+        for rest, points in groups.items()
+        if len(points) > 2
     ]
 
 
@@ -98,12 +112,18 @@ def sweep_trade_off(result: SweepResult) -> TradeOff:
     along = _numeric_key(result, lambda key: key.endswith("timeout_s"))
     lines = _lines(result, along)[:_MOST_CURVES]
     current = Mark(
-        "as the scenario stands", float(result.current["energy_kwh"].mean()),
+        "as the scenario stands",
+        float(result.current["energy_kwh"].mean()),
         float(result.current["dim_truck_s"].mean()),
     )
     return TradeOff(
-        costs[:, 0], costs[:, 1], means["switch_ups"], find_front(costs), tuple(line for line, _ in lines),
-        tuple(label for _, label in lines), (current,),
+        costs[:, 0],
+        costs[:, 1],
+        means["switch_ups"],
+        find_front(costs),
+        tuple(line for line, _ in lines),
+        tuple(label for _, label in lines),
+        (current,),
     )
 
 
@@ -112,12 +132,17 @@ def trade_off(found: Recommendation) -> TradeOff:
     fit = found.fit
     everywhere = fit.allowed.all(axis=0)
     sums = {
-        name: aisle_sums(fit, name).sum(axis=0)[everywhere] for name in ("energy_kwh", "dim_truck_s", "switch_ups")
+        name: aisle_sums(fit, name).sum(axis=0)[everywhere]
+        for name in ("energy_kwh", "dim_truck_s", "switch_ups")
     }
     costs = np.stack([sums["energy_kwh"], sums["dim_truck_s"]], axis=1)
     stated = found.trials[0]
     marks = tuple(
-        Mark(label, float(stated.totals[name]["energy_kwh"].mean()), float(stated.totals[name]["dim_truck_s"].mean()))
+        Mark(
+            label,
+            float(stated.totals[name]["energy_kwh"].mean()),
+            float(stated.totals[name]["dim_truck_s"].mean()),
+        )
         for name, label in _plan_labels(found)
     )
     return TradeOff(costs[:, 0], costs[:, 1], sums["switch_ups"], find_front(costs), (), (), marks)
@@ -126,7 +151,10 @@ def trade_off(found: Recommendation) -> TradeOff:
 def _plan_labels(found: Recommendation) -> list[tuple[str, str]]:
     """Plans with their names for people, today's settings first."""
     words = {"single": "one setting", "groups": "by group", "aisles": "by aisle"}
-    return [("current", "as the scenario stands"), *((name, words[name]) for name in KINDS if name in found.plans)]
+    return [
+        ("current", "as the scenario stands"),
+        *((name, words[name]) for name in KINDS if name in found.plans),
+    ]
 
 
 @dataclass(frozen=True)
@@ -151,7 +179,7 @@ class SavingCurves:
 
 
 def saving_curves(result: SweepResult) -> SavingCurves | None:
-    """Return the saving over the first varied timeout, else over any other number; None where there is none."""
+    """Return the saving over the first varied timeout, else over any other number; None without one."""
     along = _numeric_key(result, lambda key: key.endswith("timeout_s"))
     if along is None:
         along = _numeric_key(result, lambda key: True)
@@ -168,7 +196,12 @@ def saving_curves(result: SweepResult) -> SavingCurves | None:
         half.append(np.array([one.half_width or 0.0 for one in estimates], dtype=np.float64))
         labels.append(label)
     return SavingCurves(
-        result.plan.keys[along], tuple(across), tuple(mean), tuple(half), tuple(labels), len(lines) - len(labels)
+        result.plan.keys[along],
+        tuple(across),
+        tuple(mean),
+        tuple(half),
+        tuple(labels),
+        len(lines) - len(labels),
     )
 
 
@@ -212,7 +245,9 @@ def aisle_choices(found: Recommendation) -> tuple[AisleChoices, ...]:
         own = [plan.settings_of(aisle)[name] for aisle in range(len(rate))]
         choices.append(
             AisleChoices(
-                name, rate, np.array([one.timeout_s for one in own]),
+                name,
+                rate,
+                np.array([one.timeout_s for one in own]),
                 np.array([one.unoccupied_level for one in own]),
                 None if single is None else single.settings[0][name].timeout_s,
             )

@@ -11,11 +11,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sim.results import Result
+from sim.show.figures_besides import draw_besides
+from sim.show.figures_gaps import draw_gaps
 from sim.show.figures_hour import draw_hour
+from sim.show.figures_plan import draw_plan
 from sim.show.figures_run import draw_aisles, draw_power, draw_week
 from sim.show.figures_style import render, style
+from sim.show.figures_work import draw_work
+from sim.show.floor_work import work_numbers
+from sim.show.gaps import gap_numbers
 from sim.show.hour import hour_numbers
 from sim.show.numbers import aisle_numbers, power_numbers, week_numbers
+from sim.show.plan import plan_numbers
 
 __all__ = ["Picture", "draw_figures", "draw_pictures"]
 
@@ -36,15 +43,25 @@ class Picture:
 
 
 def draw_pictures(result: Result) -> tuple[Picture, ...]:
-    """Draw every picture of a result: `power`, `hour`, `aisles`, `week`."""
+    """Draw every picture of a result by name, and what the scenario asks for.
+
+    `plan`, `power`, `hour`, `gaps` (where there are any), `aisles`, `week`, `work` (where simulated).
+    """
     start = result.scenario.start_datetime
+    gaps, work = gap_numbers(result), work_numbers(result)
     with style():
         figures = {
+            "plan": draw_plan(plan_numbers(result.scenario, result.layout)),
             "power": draw_power(power_numbers(result), start),
             "hour": draw_hour(hour_numbers(result), start),
-            "aisles": draw_aisles(aisle_numbers(result)),
-            "week": draw_week(week_numbers(result)),
         }
+        if gaps.panels:
+            figures["gaps"] = draw_gaps(gaps)
+        figures["aisles"] = draw_aisles(aisle_numbers(result))
+        figures["week"] = draw_week(week_numbers(result))
+        if work is not None:
+            figures["work"] = draw_work(work, start)
+        figures |= draw_besides(result)
         return tuple(Picture(name, *render(figure)) for name, figure in figures.items())
 
 

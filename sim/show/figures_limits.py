@@ -98,7 +98,7 @@ def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
             Line2D([], [], color=INK, marker="o", linestyle="none"),
             Line2D([], [], color=DIM, marker="X", linestyle="none"),
         ],
-        ["side that meets the number", "meets the number", "does not meet the number"],
+        ["side that meets the number", "meets", "does not meet"],
         columns=3,
     )
     return figure
@@ -108,6 +108,6 @@ def _label(row: LimitRow, aisles: int) -> str:
     """Rule, place and quantity in two short lines."""
     where = "all aisles" if len(row.aisles) == aisles else listing(row.aisles, 2)
     period = f", {row.period}" if row.period else ""
-    what = row.what.removeprefix("floor: ")
+    what = row.what.removeprefix("floor light, ")
     what = what if len(what) <= 52 else what[:50].rstrip() + "..."
     return f"{row.rule}: {where}{period}\n{what}"

@@ -29,11 +29,13 @@ from sim.show.figures_style import (
     title,
 )
 from sim.show.figures_sweep import draw_trade_off, save_figures
+from sim.show.words import duration
 from sim.study.recommend import Recommendation
 
 __all__ = ["draw_choices", "draw_recommend_figures", "draw_value"]
 
-_TICKS_S = (30, 60, 120, 300, 600, 1200, 1800, 3600)
+_TICKS_S = (30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0)
+_MOST_TICKS = 8
 
 
 def draw_recommend_figures(found: Recommendation, folder: Path) -> dict[str, str]:
@@ -60,26 +62,37 @@ def draw_choices(choices: Sequence[AisleChoices]) -> Figure:
         if one.single_timeout_s is not None:
             axes.axhline(one.single_timeout_s, color=SCHEDULE, linestyle="-.", linewidth=1.1)
         dots = axes.scatter(
-            one.visits_per_h, one.timeout_s, c=one.unoccupied_level, cmap=LIGHT_RAMP, vmin=0.0, vmax=1.0, s=34,
-            edgecolors=INK, linewidths=0.7, zorder=3,
+            one.visits_per_h,
+            one.timeout_s,
+            c=one.unoccupied_level,
+            cmap=LIGHT_RAMP,
+            vmin=0.0,
+            vmax=1.0,
+            s=34,
+            edgecolors=INK,
+            linewidths=0.7,
+            zorder=3,
         )
         quiet_axes(axes)
         axes.set_yscale("log")
         axes.set_title(one.name, loc="left", fontsize=8.0)
-    for axes in panels[len(choices):]:
+    for axes in panels[len(choices) :]:
         axes.set_visible(False)
     low = min(float(one.timeout_s.min()) for one in choices)
     high = max(float(one.timeout_s.max()) for one in choices)
-    shown = [tick for tick in _TICKS_S if 0.5 * low <= tick <= 2.0 * high]
+    used = sorted({float(timeout) for one in choices for timeout in one.timeout_s})
+    shown = (
+        used if len(used) <= _MOST_TICKS else [tick for tick in _TICKS_S if 0.5 * low <= tick <= 2.0 * high]
+    )
     for axes in panels:
         axes.yaxis.set_major_locator(FixedLocator(shown))
         axes.yaxis.set_minor_locator(NullLocator())
-        axes.set_yticks(shown, [f"{tick} s" if tick < 60 else f"{tick // 60} min" for tick in shown])
+        axes.set_yticks(shown, [duration(tick) for tick in shown])
         axes.set_ylim(0.7 * low, 1.4 * high)
         axes.set_xlim(left=0.0)
     for axes in panels[::columns]:
         axes.set_ylabel("timeout")
-    for axes in panels[max(0, len(choices) - columns):]:
+    for axes in panels[max(0, len(choices) - columns) :]:
         axes.set_xlabel("visits an hour")
     if dots is not None:
         bar = figure.colorbar(dots, ax=list(panels), pad=0.015, aspect=22, shrink=0.9)
@@ -104,11 +117,20 @@ def draw_value(rows: Sequence[ValueRow], outcome: str) -> Figure:
         mean, half = row.estimate.mean, row.estimate.half_width or 0.0
         assert mean is not None
         axes.plot([row.least, row.most], [place, place], color=MUTED, linewidth=1.0)
-        axes.plot([row.least, row.most], [place, place], color=MUTED, linestyle="none", marker="|", markersize=7)
-        axes.plot([mean - half, mean + half], [place, place], color=SETTINGS, linewidth=4.5, solid_capstyle="butt")
+        axes.plot(
+            [row.least, row.most], [place, place], color=MUTED, linestyle="none", marker="|", markersize=7
+        )
+        axes.plot(
+            [mean - half, mean + half], [place, place], color=SETTINGS, linewidth=4.5, solid_capstyle="butt"
+        )
         axes.plot([mean], [place], color=INK, marker="o", markersize=4.0, linestyle="none")
         axes.annotate(
-            f"{mean:,.0f}", (mean, place), xytext=(0.0, 7.0), textcoords="offset points", ha="center", fontsize=7.5
+            f"{mean:,.0f}",
+            (mean, place),
+            xytext=(0.0, 7.0),
+            textcoords="offset points",
+            ha="center",
+            fontsize=7.5,
         )
     quiet_axes(axes, "x")
     axes.spines["left"].set_visible(False)

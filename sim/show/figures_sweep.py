@@ -6,7 +6,7 @@ Comes in: a `SweepResult`.  Goes out: SVG and PNG files.  Before: `show/decide_n
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -116,8 +116,9 @@ def draw_trade_off(numbers: TradeOff) -> Figure:
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("energy of a run [kWh]")
     axes.set_ylabel("dim truck-time of a run [min]")
-    title(axes, "What less energy costs in service", key_lines=-(-len(handles) // 3))
-    legend_above(axes, handles, labels, columns=3)
+    columns = _key_columns(labels)
+    title(axes, "What less energy costs in service", key_lines=-(-len(handles) // columns))
+    legend_above(axes, handles, labels, columns=columns)
     return figure
 
 
@@ -144,10 +145,18 @@ def draw_saving(numbers: SavingCurves) -> Figure:
     axes.set_xlabel(f"{numbers.key.removesuffix('_s')} [min]" if is_timeout else numbers.key)
     axes.set_ylabel(f"saved of {OUTCOMES['always_on_kwh'].name.removesuffix('_kwh').replace('_', ' ')} [%]")
     more = f"; {numbers.left_out} more curves are in sweep.csv" if numbers.left_out else ""
-    title(axes, f"Saving, bands: 95 % intervals{more}", key_lines=-(-len(handles) // 3))
-    if len(handles) > 1:
-        legend_above(axes, handles, labels, columns=3)
+    columns = _key_columns(labels)
+    lines = -(-len(handles) // columns) if len(handles) > 1 else 0
+    title(axes, f"Saving, bands: 95 % intervals{more}", key_lines=lines)
+    if lines:
+        legend_above(axes, handles, labels, columns=columns)
     return figure
+
+
+def _key_columns(labels: Sequence[str]) -> int:
+    """So many columns of a key as the longest label leaves room for."""
+    longest = max(len(label) for label in labels)
+    return next((columns for columns, most in ((3, 38), (2, 58)) if longest <= most), 1)
 
 
 def _from_zero(axes: Axes, numbers: SavingCurves) -> None:

@@ -17,6 +17,7 @@ from sim.provenance import content_hash, versions
 from sim.records import Detections, Visits
 from sim.results import Result
 from sim.scenario.toml import dump_scenario
+from sim.show.besides import beside_summary, beside_tables
 from sim.show.whole_folder import (
     MARK,
     number_text,
@@ -26,6 +27,7 @@ from sim.show.whole_folder import (
     write_columns,
     write_folder,
     write_json,
+    write_rows,
 )
 from sim.study.precision import CONFIDENCE, relative_half_width
 from sim.traffic.kinematics import travel_time
@@ -107,6 +109,7 @@ def summary(result: Result) -> dict[str, Any]:
         "versions": versions(),
         "rerun": f"aislewake run scenario.toml --seed {scenario.seed} --replication {result.replications[0]}",
         "traffic": result.traffic_summary(),
+        **beside_summary(result),
         "notices": list(result.notices),
         "caution": (
             "Planning estimate, not a lighting design, a code check, a safety approval or a guarantee. "
@@ -145,6 +148,8 @@ def _write_all(result: Result, folder: Path) -> None:
     if look.visits is not None:
         write_columns(folder / "visits.csv", _visit_columns(result, look.visits))
     write_columns(folder / "detections.csv", _detection_columns(result, look.detections))
+    for name, (header, rows) in beside_tables(result).items():
+        write_rows(folder / name, header, rows)
     figures = folder / "figures"
     figures.mkdir()
     drawn = draw_figures(result, figures)

@@ -53,8 +53,18 @@ def _fill(found: Recommendation, folder: Path) -> None:
         put_text(folder / f"{_slug(name)}.toml", dump_scenario(found.scenarios[name]))
     write_rows(
         folder / "settings.csv",
-        ("plan", "zone", "period", "timeout_s", "occupied_level", "unoccupied_level", "fade_up_s", "fade_down_s",
-         "second_delay_s", "second_level"),
+        (
+            "plan",
+            "zone",
+            "period",
+            "timeout_s",
+            "occupied_level",
+            "unoccupied_level",
+            "fade_up_s",
+            "fade_down_s",
+            "second_delay_s",
+            "second_level",
+        ),
         _settings_rows(found),
     )
     write_rows(folder / "plans.csv", ("plan", "site", "outcome", "mean", "half_width"), _plan_rows(found))
@@ -65,8 +75,16 @@ def _fill(found: Recommendation, folder: Path) -> None:
     )
     write_rows(
         folder / "savings.csv",
-        ("plan", "over", "mean", "half_width", "share", "least_if_site_differs", "most_if_site_differs",
-         "weeks_more_to_decide"),
+        (
+            "plan",
+            "over",
+            "mean",
+            "half_width",
+            "share",
+            "least_if_site_differs",
+            "most_if_site_differs",
+            "weeks_more_to_decide",
+        ),
         _saving_rows(found),
     )
     figures = folder / "figures"
@@ -90,9 +108,15 @@ def _settings_rows(found: Recommendation) -> Iterator[list[str]]:
         for zone, aisle in zip(layout.zones, layout.zone_aisle.tolist(), strict=True):
             for period, settings in plan.settings_of(aisle).items():
                 yield [
-                    _slug(name), zone, period, number_text(settings.timeout_s), number_text(settings.occupied_level),
-                    number_text(settings.unoccupied_level), number_text(settings.fade_up_s),
-                    number_text(settings.fade_down_s), _optional(settings.second_delay_s),
+                    _slug(name),
+                    zone,
+                    period,
+                    number_text(settings.timeout_s),
+                    number_text(settings.occupied_level),
+                    number_text(settings.unoccupied_level),
+                    number_text(settings.fade_up_s),
+                    number_text(settings.fade_down_s),
+                    _optional(settings.second_delay_s),
                     _optional(settings.second_level),
                 ]
 
@@ -115,10 +139,18 @@ def _limit_rows(found: Recommendation) -> Iterator[list[str]]:
                 limit = verdict.limit
                 where = ""
                 if verdict.where is not None:
-                    where = layout.zones[verdict.where] if limit.scope == "zone" else f"{verdict.where:02d}:00"
+                    where = (
+                        layout.zones[verdict.where] if limit.scope == "zone" else f"{verdict.where:02d}:00"
+                    )
                 yield [
-                    _slug(name), label, limit.measure.name, limit.scope, number_text(limit.most),
-                    *_both(verdict.estimate), where, str(int(verdict.is_met)),
+                    _slug(name),
+                    label,
+                    limit.measure.name,
+                    limit.scope,
+                    number_text(limit.most),
+                    *_both(verdict.estimate),
+                    where,
+                    str(int(verdict.is_met)),
                 ]
 
 
@@ -126,8 +158,13 @@ def _saving_rows(found: Recommendation) -> Iterator[list[str]]:
     """What plans save over each other, paired."""
     for saving in found.savings:
         yield [
-            _slug(saving.plan), saving.over, *_both(saving.difference.estimate), number_text(saving.share),
-            number_text(saving.least), number_text(saving.most), _optional(saving.weeks_more),
+            _slug(saving.plan),
+            saving.over,
+            *_both(saving.difference.estimate),
+            number_text(saving.share),
+            number_text(saving.least),
+            number_text(saving.most),
+            _optional(saving.weeks_more),
         ]
 
 
@@ -151,7 +188,12 @@ def _summary(found: Recommendation) -> dict[str, Any]:
         "source": "recommend",
         "minimise": wish.aim.name,
         "limits": [
-            {"measure": limit.measure.name, "scope": limit.scope, "most": limit.most, "unit": limit.measure.unit}
+            {
+                "measure": limit.measure.name,
+                "scope": limit.scope,
+                "most": limit.most,
+                "unit": limit.measure.unit,
+            }
             for limit in wish.limits
         ],
         "plans": {

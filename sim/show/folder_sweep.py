@@ -5,7 +5,8 @@ summary.json, figures.  Before: `study/sweep`, `show/whole_folder`; after: `comm
 
 sweep.csv: a row per point and replication, points in the order of the grid (the last key runs fastest); a
 column per varied key, named as given, then `replication`, then site totals in the order of the outcomes'
-names.  Peaks and dim spells do not add up; they stand in front.csv for settings on the front.
+names.  Peaks and dim spells do not add up; they stand in front.csv for settings on the front, and their
+outcomes by hour of the day, means over replications, in front_hours.csv.
 """
 
 from __future__ import annotations
@@ -27,8 +28,9 @@ from sim.show.front_facts import front_facts
 from sim.show.sections import page_html
 from sim.show.whole_folder import MARK, number_text, put_text, write_folder, write_json, write_rows
 from sim.show.words_sweep import sweep_page
+from sim.study.clock_hours import HOURS
 from sim.study.precision import CONFIDENCE, estimate_mean
-from sim.study.sweep import EXACT_OUTCOMES, SweepResult
+from sim.study.sweep import EXACT_OUTCOMES, HOURLY_OUTCOMES, SweepResult
 from sim.study.values import value_text
 
 __all__ = ["need_parquet", "write_sweep"]
@@ -81,6 +83,9 @@ def _fill(result: SweepResult, folder: Path, parquet: bool) -> None:
         write_rows(folder / "sweep.csv", [*result.plan.keys, "replication", *EXACT_OUTCOMES], _rows(result))
     write_rows(folder / "summary.csv", *_summary_table(result))
     write_rows(folder / "front.csv", *_front_table(result))
+    write_rows(
+        folder / "front_hours.csv", ["point", *result.plan.keys, "hour", *HOURLY_OUTCOMES], _hour_rows(result)
+    )
     figures = folder / "figures"
     figures.mkdir()
     svgs = draw_sweep_figures(result, figures)
@@ -167,6 +172,15 @@ def _front_table(result: SweepResult) -> tuple[list[str], Iterator[list[str]]]:
             ]
 
     return header, rows()
+
+
+def _hour_rows(result: SweepResult) -> Iterator[list[str]]:
+    """Settings on the front by hour of the day: 6 is 06:00 to 07:00 of every day of the run."""
+    for point, table in result.by_hour.items():
+        words = [value_text(value) for value in result.plan.points[point]]
+        means = [table[name].mean(axis=0) for name in HOURLY_OUTCOMES]
+        for hour in range(HOURS):
+            yield [str(point), *words, str(hour), *(number_text(float(column[hour])) for column in means)]
 
 
 def _optional(value: float | None) -> str:

@@ -28,7 +28,12 @@ def front_facts(result: SweepResult) -> dict[str, Any]:
     rows = np.flatnonzero(same)
     facts: dict[str, Any] = {"settings_on_front": int(result.is_front.sum())}
     if len(result.aims) < 2 or not len(rows):
-        return {**facts, "aims": [aim.outcome for aim in result.aims], "hypervolume": None, "knee_point": None}
+        return {
+            **facts,
+            "aims": [aim.outcome for aim in result.aims],
+            "hypervolume": None,
+            "knee_point": None,
+        }
     aims = result.aims[:2]
     means = result.means
     costs = np.stack([aim.sign * means[aim.outcome][rows] for aim in aims], axis=1)
@@ -39,7 +44,9 @@ def front_facts(result: SweepResult) -> dict[str, Any]:
         **facts,
         "aims": [aim.outcome for aim in aims],
         "hypervolume": hypervolume(costs, reference.tolist()),
-        "hypervolume_reference": [aim.sign * float(value) for aim, value in zip(aims, reference, strict=True)],
+        "hypervolume_reference": [
+            aim.sign * float(value) for aim, value in zip(aims, reference, strict=True)
+        ],
         "knee_point": None if knee is None else int(rows[front[knee.index]]),
         "knee_range": None if knee is None else sorted((aims[0].sign * knee.first, aims[0].sign * knee.last)),
     }

@@ -70,6 +70,8 @@ def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
     for start, end, row in week_spans(scenario.timetable):
         name = scenario.timetable[row].settings
         seconds[name] = seconds.get(name, 0.0) + end - start
+    for name in scenario.names_in_force:
+        seconds.setdefault(name, 0.0)  # on exception dates alone
     found: list[InForce] = []
     for name, length in seconds.items():
         groups: dict[tuple[object, ...], list[str]] = {}

@@ -1,7 +1,7 @@
 """Numeric limits in words: for a terminal, for the report, for CSV and JSON.
 
-Comes in: a scenario.  Goes out: lines, a `Section`, rows.  Before: `outcome/limit_rows`, `show/sections`;
-after: `show/site`, `show/besides`.  Words are "meets" and "does not meet" the numeric limit, and no others.
+Comes in: a scenario.  Goes out: lines, rows.  Before: `outcome/limit_rows`; after: `show/site`,
+`show/besides`.  Words are "meets" and "does not meet" the numeric limit, and no others.
 """
 
 from __future__ import annotations
@@ -12,11 +12,13 @@ from typing import Any
 from sim.outcome.limit_group import LimitRow
 from sim.outcome.limit_rows import ASK, limit_rows
 from sim.scenario.schema import Scenario
-from sim.show.sections import Section
 from sim.show.whole_folder import number_text
 from sim.show.words import count_of, digits, duration, listing, percent, plain, wrapped
 
-__all__ = ["limit_csv", "limit_lines", "limit_section", "limit_summary", "limit_text", "met_text", "value_text"]
+__all__ = [
+    "limit_counts", "limit_csv", "limit_lines", "limit_summary", "limit_text", "limit_where", "met_text",
+    "value_text",
+]
 
 LIMITS_CSV_HEADER = (
     "rule", "aisles", "period", "what", "value", "unit", "at_least", "at_most", "met", "source", "seen",
@@ -59,8 +61,8 @@ def met_text(row: LimitRow) -> str:
     return "stated" if row.is_met else "stated: no"
 
 
-def _counts(rows: Sequence[LimitRow]) -> str:
-    """How many rows meet their number."""
+def limit_counts(rows: Sequence[LimitRow]) -> str:
+    """Say how many rows meet their number."""
     words = [met_text(row) for row in rows]
     met, missed, open_rows = words.count("meets"), words.count("does not meet"), words.count("not known")
     return (
@@ -69,8 +71,8 @@ def _counts(rows: Sequence[LimitRow]) -> str:
     )
 
 
-def _where(row: LimitRow, aisles: int) -> str:
-    """Aisles and period of a row."""
+def limit_where(row: LimitRow, aisles: int) -> str:
+    """Return aisles and period of a row in words; `aisles` is how many the site has."""
     where = "all aisles" if len(row.aisles) == aisles else listing(row.aisles, 3)
     return f"{where}, {row.period}" if row.period else where
 
@@ -80,7 +82,7 @@ def limit_lines(scenario: Scenario) -> list[str]:
     rows = limit_rows(scenario)
     if not rows:
         return []
-    lines = ["", *wrapped(f"limits      {_counts(rows)}", " " * 12)]
+    lines = ["", *wrapped(f"limits      {limit_counts(rows)}", " " * 12)]
     count = len(scenario.aisle_names)
     for rule in dict.fromkeys(row.rule for row in rows):
         own = [row for row in rows if row.rule == rule]
@@ -90,42 +92,11 @@ def limit_lines(scenario: Scenario) -> list[str]:
             figures = f": {value}" if value else ""
             asked = f" ({limit})" if limit else ""
             remark = f"; {row.remark}" if row.remark and (row.is_met is not True or not limit) else ""
-            text = f"    {_where(row, count)}: {row.what}{figures}{asked}, {met_text(row)}{remark}"
+            text = f"    {limit_where(row, count)}: {row.what}{figures}{asked}, {met_text(row)}{remark}"
             lines += wrapped(text, " " * 6)
         for source, seen in dict.fromkeys((row.source, row.seen) for row in own):
             lines += wrapped(f"    [{source}: {seen}]", " " * 6)
     return lines
-
-
-def limit_section(scenario: Scenario) -> Section | None:
-    """Return the report's section, None where no limits are asked for."""
-    rows = limit_rows(scenario)
-    if not rows:
-        return None
-    count = len(scenario.aisle_names)
-    return Section(
-        title="Numeric limits",
-        header=("Rule", "Where", "What", "Here", "Limit", "Number", "Source"),
-        rows=tuple(
-            (
-                row.rule,
-                _where(row, count),
-                row.what + (f" ({row.remark})" if row.remark else ""),
-                value_text(row.value, row.unit),
-                limit_text(row),
-                met_text(row),
-                f"{row.source}; {row.seen}",
-            )
-            for row in rows
-        ),
-        remarks=(
-            f"{_counts(rows)[:1].upper()}{_counts(rows)[1:]}.",
-            "A row says whether one number is met and nothing else. Codes have further conditions, editions "
-            "and local changes; the authority having jurisdiction decides which apply.",
-            "Light at a level is the average at full times the share of light at that level, of the luminaires "
-            "that dim; power counts standby, the power curve and the luminaires that never dim.",
-        ),
-    )
 
 
 def limit_csv(scenario: Scenario) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:

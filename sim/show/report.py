@@ -19,6 +19,7 @@ from sim.outcome.names import OUTCOMES
 from sim.provenance import content_hash, versions
 from sim.results import Result
 from sim.show.answers import answers, blind_sentence, shown_notices
+from sim.show.besides import beside_sections
 from sim.show.captions import Caption, captions
 from sim.show.cautions import cautions, lux_rows, where_text
 from sim.show.findings import Saving, knows_visits, savings
@@ -103,6 +104,7 @@ def render_report(result: Result, figure_svgs: Mapping[str, str]) -> str:
         zone_order="time in dim light, then by switch-ups" if knows_visits(result) else "switch-ups",
         knows_visits=knows_visits(result),
         baselines=[_baseline_row(saving) for saving in savings(result)],
+        sections=beside_sections(result),
         method=_method(result),
         facts=_facts(result),
         cautions=cautions(scenario, result.layout),

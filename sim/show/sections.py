@@ -61,7 +61,7 @@ def page_text(page: Page) -> str:
     """Return a report as text for a terminal, without a closing line end."""
     lines = [*wrapped(page.title), *wrapped(page.subtitle)]
     for section in page.sections:
-        lines += ["", *([section.title] if section.title else [])]
+        lines += ["", *wrapped(section.title)]
         lines += _table_lines(section)
         for remark in section.remarks:
             lines += wrapped(f"  {remark}", "  ")
@@ -96,8 +96,11 @@ def _table_lines(section: Section) -> list[str]:
 def _template() -> jinja2.Template:
     """The page; every value it shows is escaped."""
     environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("sim.show"), autoescape=True, undefined=jinja2.StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+        loader=jinja2.PackageLoader("sim.show"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     return environment.get_template("decision.html.j2")
 

@@ -12,6 +12,7 @@ from sim.floor.layout import Layout
 from sim.lighting.timetable import Program
 from sim.scenario.schema import Inbound, Outbound, Scenario, Sensors, Shift, Trucks, Work
 from sim.show.in_force import InForce, connected_kw, levels_text, settings_in_force, timers, week_grid
+from sim.show.limits_text import limit_lines
 from sim.show.words import (
     WIDTH,
     count_of,
@@ -56,6 +57,7 @@ def site_lines(
         *_work(scenario.work, len(layout.aisles)),
         *_part("trailers", [*map(_trailers, scenario.inbound), *map(_trailers, scenario.outbound)]),
         *_part("overrides", list(_overrides(scenario))),
+        *limit_lines(scenario),
         *_part("notices", list(notices), most=len(notices)),
     ]
 

@@ -22,7 +22,14 @@ import numpy as np
 from sim.errors import InputError, MachineError
 
 __all__ = [
-    "MARK", "number_text", "put_text", "refuse_existing", "texts", "write_columns", "write_folder", "write_json",
+    "MARK",
+    "number_text",
+    "put_text",
+    "refuse_existing",
+    "texts",
+    "write_columns",
+    "write_folder",
+    "write_json",
     "write_rows",
 ]
 

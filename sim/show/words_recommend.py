@@ -14,6 +14,7 @@ from sim.outcome.names import OUTCOMES
 from sim.scenario.schema import Settings
 from sim.show.sections import Page, Section
 from sim.show.words import count_of, digits, duration, interval, listing, moment, percent, plain
+from sim.study.candidates import egress_aisles
 from sim.study.precision import estimate_mean
 from sim.study.recommend import EQUAL, KINDS, Recommendation, Saving, limit_text
 from sim.study.stopping import MOST_FORECAST
@@ -21,7 +22,12 @@ from sim.study.trial import Verdict
 
 __all__ = ["plan_words", "recommendation_page"]
 
-_WORDS = {"current": "as the scenario stands", "single": "one setting", "groups": "by group", "aisles": "by aisle"}
+_WORDS = {
+    "current": "as the scenario stands",
+    "single": "one setting",
+    "groups": "by group",
+    "aisles": "by aisle",
+}
 _MOST_GROUPS = 12
 
 
@@ -38,7 +44,8 @@ def recommendation_page(found: Recommendation) -> Page:
     return Page(
         title=scenario.title,
         subtitle=(
-            f"Recommended settings: {duration(scenario.duration_s)} from {moment(scenario.start_datetime)}, fitted "
+            f"Recommended settings: {duration(scenario.duration_s)} from "
+            f"{moment(scenario.start_datetime)}, fitted "
             f"to {count_of(fitted, 'replication')}, tried on {tried} others"
         ),
         sections=(
@@ -49,7 +56,7 @@ def recommendation_page(found: Recommendation) -> Page:
             _stresses(found),
             *_settings(found),
         ),
-        notices=(*found.impossible.values(), *found.notices),
+        notices=(*found.impossible.values(), *_passed(found), *found.notices),
         pictures=(
             ("tradeoff", "Every single setting on the replications fitted to, and the plans on fresh ones."),
             ("value", "What each plan uses, with both kinds of doubt."),
@@ -58,11 +65,26 @@ def recommendation_page(found: Recommendation) -> Page:
     )
 
 
+def _passed(found: Recommendation) -> Iterator[str]:
+    """Warn of plans that pass a limit on traffic they were not fitted to."""
+    label = found.trials[0].stress.label
+    for name in KINDS:
+        if name in found.plans:
+            passed = [limit_text(one.limit) for one in found.verdicts[name][label] if not one.is_met]
+            if passed:
+                yield (
+                    f"On fresh traffic the plan {plan_words(name)} passes {listing(passed)}: it was "
+                    "fitted to "
+                    "the limit. Fit to more replications, or ask for a little less."
+                )
+
+
 def _asked(found: Recommendation) -> Section:
     """Aim, limits and candidates."""
     wish = found.wish
     rows = tuple(
-        (limit_text(limit), f"at most {plain(limit.most)} {limit.measure.unit}".rstrip()) for limit in wish.limits
+        (limit_text(limit), f"at most {plain(limit.most)} {limit.measure.unit}".rstrip())
+        for limit in wish.limits
     )
     offered = []
     for name in wish.offer.names:
@@ -88,12 +110,14 @@ def _floor_words(found: Recommendation) -> Iterator[str]:
         else:
             continue
         yield f"Floor of the unoccupied level, as stated: {words} {unit}."
-    if table.egress_aisles:
+    declared = egress_aisles(found.wish.scenario, table)
+    if declared:
         floors = (
-            (table.egress_floor_share, "of full light"), (table.egress_floor_lux, "lx"),
+            (table.egress_floor_share, "of full light"),
+            (table.egress_floor_lux, "lx"),
         )
         words = " and ".join(f"{plain(value)} {unit}" for value, unit in floors if value is not None)
-        yield f"In the marked ways out ({listing(table.egress_aisles)}): {words}."
+        yield f"In the marked ways out ({listing(declared)}): {words}."
 
 
 def _plans(found: Recommendation) -> Section:
@@ -113,9 +137,11 @@ def _plans(found: Recommendation) -> Section:
         ("plan", "settings", "fitted", "on fresh traffic", "gap"),
         tuple(rows),
         (
-            "Gap: no plan of that kind within the limits can have less by more than this, on the replications "
+            "Gap: no plan of that kind within the limits can have less by more than this, on the "
+            "replications "
             "fitted to.",
-            f"A full replay of each plan agrees with the sums it was chosen by: {_agreement(found.replay_error)}.",
+            "A full replay of each plan agrees with the sums it was chosen by: "
+            f"{_agreement(found.replay_error)}.",
         ),
     )
 
@@ -143,11 +169,15 @@ def _savings(found: Recommendation) -> Section:
         rows = [row[:3] for row in rows]  # type: ignore[misc]
     header = ("saved", "± simulation noise", "if the site differs", "")[: len(rows[0])] if rows else ()
     return Section(
-        "Saved, paired on the same trucks, fresh traffic", header, tuple(rows),
+        "Saved, paired on the same trucks, fresh traffic",
+        header,
+        tuple(rows),
         (
-            "Simulation noise: 95 % interval over replications. If the site differs: means when volume, skew and "
+            "Simulation noise: 95 % interval over replications. If the site differs: means when "
+            "volume, skew and "
             "handling are each 30 % less or more than stated.",
-            "At equal service: no more dim or shortfall truck-seconds, dim entries, false-offs or switch-ups than "
+            "At equal service: no more dim or shortfall truck-seconds, dim entries, false-offs or "
+            "switch-ups than "
             "the single setting, on the replications fitted to.",
         ),
     )
@@ -179,7 +209,9 @@ def _limits(found: Recommendation) -> Section:
             *(_verdict_words(found, found.verdicts[name][label][place]) for name in names),
         )
     return Section(
-        "Limits on fresh traffic", ("limit", *(_short(name) for name in names)), tuple(rows),
+        "Limits on fresh traffic",
+        ("limit", *(_short(name) for name in names)),
+        tuple(rows),
         ("! the mean passes the limit; ? the interval reaches across it; zones and hours: the worst one.",),
     )
 
@@ -191,7 +223,15 @@ def _short(name: str) -> str:
 
 def _verdict_words(found: Recommendation, verdict: Verdict) -> str:
     """A measure with its mark and place."""
-    mark = "" if verdict.is_met and verdict.is_sure else "?" if verdict.is_met else "!" if verdict.is_sure else "!?"
+    mark = (
+        ""
+        if verdict.is_met and verdict.is_sure
+        else "?"
+        if verdict.is_met
+        else "!"
+        if verdict.is_sure
+        else "!?"
+    )
     where = ""
     if verdict.where is not None:
         where = f" {_place(found, verdict)}"
@@ -223,7 +263,8 @@ def _stresses(found: Recommendation) -> Section:
         rows.append((trial.stress.label, *cells))
     return Section(
         f"If the site differs: {outcome}, and how many limits are passed",
-        ("", *(_short(name) for name in names)), tuple(rows),
+        ("", *(_short(name) for name in names)),
+        tuple(rows),
         ("!n: so many of the limits are passed by the mean.",),
     )
 
@@ -244,15 +285,19 @@ def _settings(found: Recommendation) -> Iterator[Section]:
         rows = []
         for aisles in ordered[:_MOST_GROUPS]:
             own = plan.settings_of(aisles[0])
-            where = "all aisles" if len(aisles) == len(names) else listing([names[aisle] for aisle in aisles], 4)
+            where = (
+                "all aisles" if len(aisles) == len(names) else listing([names[aisle] for aisle in aisles], 4)
+            )
             low, high = float(rate[aisles].min()), float(rate[aisles].max())
             visits = digits(low, 2) if len(aisles) == 1 else f"{digits(low, 2)} to {digits(high, 2)}"
             rows.append((where, visits, *(_settings_words(one) for one in own.values())))
         more = len(ordered) - len(rows)
         remarks = (f"and {more} more sets; see settings.csv.",) if more else ()
         yield Section(
-            f"Settings, {plan_words(kind)} (timeout, unoccupied level)", ("aisles", "visits/h", *found.fit.names),
-            tuple(rows), remarks,
+            f"Settings, {plan_words(kind)} (timeout, unoccupied level)",
+            ("aisles", "visits/h", *found.fit.names),
+            tuple(rows),
+            remarks,
         )
 
 

@@ -28,7 +28,8 @@ def sweep_page(result: SweepResult) -> Page:
     return Page(
         title=scenario.title,
         subtitle=(
-            f"Sweep: {count_of(len(plan), 'point')}{sites}, {count_of(len(result.replications), 'replication')} each, "
+            f"Sweep: {count_of(len(plan), 'point')}{sites}, "
+            f"{count_of(len(result.replications), 'replication')} each, "
             f"{duration(scenario.duration_s)} from {moment(scenario.start_datetime)}"
         ),
         sections=(_front(result), *_bend(result), _today(result)),
@@ -42,9 +43,7 @@ def sweep_page(result: SweepResult) -> Page:
 
 def _aim_words(result: SweepResult) -> str:
     """Name the aims."""
-    return ", ".join(
-        f"{'most' if aim.is_maximised else 'least'} {aim.outcome}" for aim in result.aims
-    )
+    return ", ".join(f"{'most' if aim.is_maximised else 'least'} {aim.outcome}" for aim in result.aims)
 
 
 def _point_words(result: SweepResult, point: int) -> str:
@@ -74,8 +73,12 @@ def _front(result: SweepResult) -> Section:
     shown = "" if len(rows) == len(points) else f", {len(rows)} of {len(points)}"
     return Section(
         f"Not beaten in {_aim_words(result)}{shown}",
-        ("setting", *(aim.outcome for aim in result.aims)), tuple(rows),
-        ("All of them with peaks and dim spells: front.csv. Who beats the others, and by how much: summary.csv.",),
+        ("setting", *(aim.outcome for aim in result.aims)),
+        tuple(rows),
+        (
+            "All of them with peaks and dim spells: front.csv. Who beats the others, and by how "
+            "much: summary.csv.",
+        ),
     )
 
 
@@ -89,12 +92,15 @@ def _bend(result: SweepResult) -> tuple[Section, ...]:
     if facts["knee_point"] is not None:
         low, high = facts["knee_range"]
         remarks.append(
-            f"The trade-off between {first} and {second} bends most at {_point_words(result, facts['knee_point'])}, "
-            f"looked at from {digits(low)} to {digits(high)} {OUTCOMES[first].unit}; another range has another knee."
+            f"The trade-off between {first} and {second} bends most at "
+            f"{_point_words(result, facts['knee_point'])}, "
+            f"looked at from {digits(low)} to {digits(high)} {OUTCOMES[first].unit}; another range "
+            "has another knee."
         )
     worst = " and ".join(digits(value) for value in facts["hypervolume_reference"])
     remarks.append(
-        f"Hypervolume of the front up to the worst of all points ({worst}): {digits(facts['hypervolume'], 4)}."
+        f"Hypervolume of the front up to the worst of all points ({worst}): "
+        f"{digits(facts['hypervolume'], 4)}."
     )
     return (Section("Where it bends", (), (), tuple(remarks)),)
 
@@ -115,7 +121,9 @@ def _today(result: SweepResult) -> Section:
         for aim in result.aims
     )
     if not len(better):
-        return Section("As the scenario stands", (), cells, ("No point of this sweep beats it in every aim.",))
+        return Section(
+            "As the scenario stands", (), cells, ("No point of this sweep beats it in every aim.",)
+        )
     best = int(better[np.argmin(costs[better, 0])])
     margin = own - costs[best]
     words = ", ".join(
@@ -125,4 +133,6 @@ def _today(result: SweepResult) -> Section:
         for aim, value in zip(result.aims, margin, strict=True)
         if value > 0.0
     )
-    return Section("As the scenario stands", (), cells, (f"Beaten by {_point_words(result, best)}: {words}.",))
+    return Section(
+        "As the scenario stands", (), cells, (f"Beaten by {_point_words(result, best)}: {words}.",)
+    )

@@ -23,6 +23,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.errors import InputError
 from sim.lighting.power import power_curve
 from sim.lighting.replay import command_zone, run_fades
 from sim.lighting.timetable import aisle_programs, compile_program
@@ -106,7 +107,14 @@ def evaluate_by_replay(
 
 
 def lay_weeks(scenario: Scenario) -> tuple[Week, ...]:
-    """Return where the settings of each aisle may change, whatever they are (A,)."""
+    """Return where the settings of each aisle may change, whatever they are (A,).
+
+    Raises
+    ------
+    InputError : daylight caps the levels, which no choice of settings knows of
+    """
+    if scenario.skylight is not None:
+        raise InputError("skylight: settings cannot be searched under daylight caps; leave [skylight] out")
     names = tuple(scenario.lighting.settings)
     # stand-ins that differ from name to name, so that every border between two names is kept
     stand_in = {
@@ -148,6 +156,7 @@ def _replay_zone(site: Site, traffic: Traffic, zone: int, plan: Plan, place: int
         latency_s=sensors.latency_s,
         start=scenario.start_datetime,
         duration_s=scenario.duration_s,
+        exceptions=scenario.exceptions or (),
     )
     commands = command_zone(*traffic.detections.of_zone(zone), program)
     stays = None if traffic.visits is None or traffic.stays is None else traffic.stays.of_zone(zone)

@@ -139,14 +139,13 @@ def lagrangian_bound(columns: Columns, multipliers: FloatColumn) -> float:
     return math.fsum(least) - math.fsum(multipliers * columns.most)
 
 
-def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMIT_S) -> Solution | None:
+def solve(columns: Columns, *, gap: float = GAP) -> Solution | None:
     """Choose once for every unit.
 
     Parameters
     ----------
     columns : the choices; costs and uses finite
     gap : relative gap at which the search may stop
-    time_limit_s : of the search; the gap reached is in the answer
 
     Returns
     -------
@@ -160,7 +159,7 @@ def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMI
         return None
     bound = lagrangian_bound(pruned, multipliers)
     reduced = _reduce(pruned, multipliers)
-    in_hand = _search_core(pruned, reduced, gap, time_limit_s)
+    in_hand = _search_core(pruned, reduced, gap)
     searched = pruned
     if in_hand is not None:
         cost = math.fsum(pruned.cost[in_hand])
@@ -169,7 +168,7 @@ def solve(columns: Columns, *, gap: float = GAP, time_limit_s: float = TIME_LIMI
         searched, in_hand = pruned.take(keep), np.cumsum(keep)[in_hand] - 1
         if cost - bound <= gap * abs(cost):
             return Solution(searched.label[in_hand], cost, min(cost, bound), len(columns), len(searched))
-    rows, found_bound = _branch(searched, gap, time_limit_s)
+    rows, found_bound = _branch(searched, gap)
     costs = [math.fsum(searched.cost[choice]) for choice in (rows, in_hand) if choice is not None]
     if not costs:
         return None
@@ -196,7 +195,7 @@ def _is_impossible(use: NDArray[np.float64], most: FloatColumn, once: Any) -> bo
     return bool(found.success and found.fun > 1e-9)
 
 
-def _search_core(columns: Columns, reduced: FloatColumn, gap: float, time_limit_s: float) -> IntColumn | None:
+def _search_core(columns: Columns, reduced: FloatColumn, gap: float) -> IntColumn | None:
     """Search among the few choices of each unit with the least reduced cost; None if they do not do."""
     ends = np.append(columns.starts[1:], len(columns))
     near = np.concatenate(
@@ -205,7 +204,7 @@ def _search_core(columns: Columns, reduced: FloatColumn, gap: float, time_limit_
             for first, last in zip(columns.starts.tolist(), ends.tolist(), strict=True)
         ]
     )
-    rows, _ = _branch(columns.take(near), gap, time_limit_s)
+    rows, _ = _branch(columns.take(near), gap)
     return None if rows is None else near[rows]
 
 
@@ -263,7 +262,7 @@ def _relax(columns: Columns) -> FloatColumn | None:
     return per_unit
 
 
-def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColumn | None, float]:
+def _branch(columns: Columns, gap: float) -> tuple[IntColumn | None, float]:
     """Search by branch and cut; return the rows of the best choice found and the bound reached."""
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
@@ -283,7 +282,7 @@ def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColum
             integrality=np.ones(count, dtype=np.int64),
             bounds=Bounds(0.0, 1.0),
             constraints=constraints,
-            options={"mip_rel_gap": gap, "time_limit": time_limit_s},
+            options=_options(gap),
         )
         if margin == 0.0 and found.mip_dual_bound is not None:
             found_bound = float(found.mip_dual_bound) * size
@@ -293,6 +292,14 @@ def _branch(columns: Columns, gap: float, time_limit_s: float) -> tuple[IntColum
         if columns.keeps(rows):
             return rows, found_bound
     return None, found_bound
+
+
+def _options(gap: float) -> Any:
+    """How HiGHS searches.
+
+    Without presolve: version 1.12 prints to the terminal when it mends a presolved solution (its issue 2783).
+    """
+    return {"mip_rel_gap": gap, "time_limit": TIME_LIMIT_S, "presolve": False}
 
 
 def _chosen(columns: Columns, x: FloatColumn) -> IntColumn:
@@ -320,13 +327,14 @@ class Nearest:
     excess: float
 
 
-def find_nearest_choice(columns: Columns, *, time_limit_s: float = TIME_LIMIT_S) -> Nearest:
+def find_nearest_choice(columns: Columns) -> Nearest:
     """Find the choice whose worst excess over a limit is least."""
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array, hstack
 
-    pruned = drop_beaten(columns)
-    use, most = _scaled(pruned)
+    use, most = _scaled(columns)
+    pruned = drop_beaten(Columns(columns.unit, columns.label, columns.cost, use, most))
+    use = pruned.use
     count, units = len(pruned), len(pruned.starts)
     once = csr_array((np.ones(count), (pruned.unit, np.arange(count))), shape=(units, count))
     # the last variable is the excess; a little of the cost breaks ties
@@ -339,7 +347,7 @@ def find_nearest_choice(columns: Columns, *, time_limit_s: float = TIME_LIMIT_S)
             LinearConstraint(hstack([once, csr_array((units, 1))]), np.ones(units), np.ones(units)),
             LinearConstraint(hstack([csr_array(use), csr_array(-np.ones((len(most), 1)))]), -np.inf, most),
         ],
-        options={"mip_rel_gap": 1e-3, "time_limit": time_limit_s},
+        options=_options(1e-3),
     )
     rows = _chosen(pruned, found.x[:-1]) if found.x is not None else pruned.starts
     excess = max(

@@ -1,18 +1,19 @@
 """The settings a controller offers: timeouts in usual steps, levels of the standard dimming curve.
 
 Comes in: a scenario with its `[recommend]` table.  Goes out: candidate settings by timetable name, and which
-of them each aisle may have.  Before: `scenario`; after: `study/wish`, `study/recommend`.
+of them each aisle may have.  Before: `scenario`, `lighting/dali`; after: `study/wish`, `study/recommend`.
 """
 
 from __future__ import annotations
 
-import math
+import bisect
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.lighting.dali import LARGEST_LEVEL, light_of_level, nearest_level
 from sim.scenario.schema import Recommend, Scenario, Settings
 
 __all__ = [
@@ -20,11 +21,12 @@ __all__ = [
     "TIMEOUTS_S",
     "Offer",
     "candidate_settings",
+    "egress_aisles",
     "floor_share",
     "level_at_least",
     "names_in_force",
     "offer",
-    "standard_level",
+    "standard_levels",
 ]
 
 TIMEOUTS_S: tuple[float, ...] = (
@@ -44,52 +46,41 @@ TIMEOUTS_S: tuple[float, ...] = (
 """30 s to 30 min in usual steps (common practice, no source)."""
 LEVEL_SHARES: tuple[float, ...] = (0.1, 0.2, 0.3, 0.4, 0.5)
 """Unoccupied levels whose nearest standard level is offered (common practice, no source)."""
-_HIGHEST = 254
 
 
-def standard_level(number: int) -> float:
-    """Return the share of full light of a standard dimming level.
+def standard_levels(*, are_commands: bool) -> tuple[float, ...]:
+    """Return the levels 0 (off) to 254 (full) of IEC 62386-102 as settings take them.
 
     Parameters
     ----------
-    number : 0 (off) to 254 (full)
-
-    Notes
-    -----
-    10^((n - 1) / (253 / 3) - 3), n = 1..254 (IEC 62386-102, standard dimming curve).
+    are_commands : levels are commands, 254ths of the range, not shares of light
 
     Examples
     --------
-    >>> round(standard_level(229), 4), standard_level(254), standard_level(0)
-    (0.5053, 1.0, 0.0)
+    >>> ladder = standard_levels(are_commands=False)
+    >>> round(ladder[229], 4), ladder[254], ladder[0], standard_levels(are_commands=True)[127]
+    (0.5053, 1.0, 0.0, 0.5)
     """
-    return 0.0 if number == 0 else min(1.0, 10.0 ** ((number - 1) / (253.0 / 3.0) - 3.0))
+    numbers = range(LARGEST_LEVEL + 1)
+    if are_commands:
+        return tuple(number / LARGEST_LEVEL for number in numbers)
+    return tuple(min(1.0, light_of_level(number)) for number in numbers)
 
 
-def level_at_least(share: float) -> float:
-    """Return the lowest standard level that is not below a share of full light.
+def level_at_least(floor: float, ladder: Sequence[float]) -> float:
+    """Return the lowest of ascending levels that is not below a floor.
 
-    >>> round(level_at_least(0.10), 4), level_at_least(0.0)
-    (0.1009, 0.0)
+    >>> round(level_at_least(0.10, standard_levels(are_commands=False)), 4)
+    0.1009
     """
-    if share <= 0.0:
-        return 0.0
-    guess = math.floor(1.0 + (math.log10(share) + 3.0) * 253.0 / 3.0) - 1
-    return next(
-        level for number in range(max(guess, 1), _HIGHEST + 1) if (level := standard_level(number)) >= share
-    )
-
-
-def _nearest_level(share: float) -> float:
-    """Standard level nearest to a share."""
-    return min(
-        (standard_level(number) for number in range(1, _HIGHEST + 1)), key=lambda level: abs(level - share)
-    )
+    return ladder[bisect.bisect_left(ladder, floor)]
 
 
 def names_in_force(scenario: Scenario) -> tuple[str, ...]:
-    """Return the timetable's names for settings, in order of the rows."""
-    return tuple(dict.fromkeys(row.settings for row in scenario.timetable))
+    """Return the names for settings that the timetable and its exception dates use, in their order."""
+    rows = [row.settings for row in scenario.timetable]
+    rows += [row.settings for row in scenario.exceptions or () if row.settings is not None]
+    return tuple(dict.fromkeys(rows))
 
 
 def floor_share(scenario: Scenario, table: Recommend, aisle: str, name: str) -> float | None:
@@ -103,12 +94,19 @@ def floor_share(scenario: Scenario, table: Recommend, aisle: str, name: str) -> 
         (_of_name(table.unoccupied_floor_share, name), 1.0),
         (_of_name(table.unoccupied_floor_lux, name), full_lux),
     ]
-    if table.egress_aisles and aisle in table.egress_aisles:
+    if aisle in (egress_aisles(scenario, table) or ()):
         stated += [(table.egress_floor_share, 1.0), (table.egress_floor_lux, full_lux)]
     for value, scale in stated:
         if value is not None and scale is not None:
             floors.append(value / scale)
     return max(floors) if floors else None
+
+
+def egress_aisles(scenario: Scenario, table: Recommend) -> tuple[str, ...] | None:
+    """Return the aisles declared to be marked ways out, here or among the statements; None if nowhere."""
+    if table.egress_aisles is None and scenario.statements is not None:
+        return scenario.statements.egress_aisles
+    return table.egress_aisles
 
 
 def _of_name(stated: float | Mapping[str, float] | None, name: str) -> float | None:
@@ -132,9 +130,10 @@ def candidate_settings(
     """
     base = scenario.lighting.settings[name]
     occupied = _occupied_level(scenario, table, base)
-    levels = set(table.levels or (_nearest_level(share) for share in LEVEL_SHARES))
+    ladder = _ladder(scenario)
+    levels = set(table.levels or (ladder[nearest_level(share)] for share in LEVEL_SHARES))
     if table.levels is None:
-        levels |= {level_at_least(floor) for floor in floors if floor <= 1.0}
+        levels |= {level_at_least(floor, ladder) for floor in floors if floor <= 1.0}
     lowest = max(min(floors), base.second_level or 0.0)
     return tuple(
         base.model_copy(
@@ -151,7 +150,13 @@ def _occupied_level(scenario: Scenario, table: Recommend, base: Settings) -> flo
     if table.occupied_lux is None:
         return base.occupied_level
     full = min(scenario.luminaires_of(aisle).floor_lux_at_full or 0.0 for aisle in scenario.aisle_names)
-    return level_at_least(table.occupied_lux / full)
+    return level_at_least(table.occupied_lux / full, _ladder(scenario))
+
+
+def _ladder(scenario: Scenario) -> tuple[float, ...]:
+    """The standard levels; commands as soon as they are that in any aisle."""
+    curves = (scenario.luminaires_of(aisle).power_curve for aisle in scenario.aisle_names)
+    return standard_levels(are_commands=any(curve == "iec62386-log" for curve in curves))
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from sim.replication import Site, Traffic
 from sim.scenario.schema import Scenario
 from sim.units import SECONDS_PER_HOUR
 
-__all__ = ["HOURS", "hour_counts", "outcomes_by_hour", "visits_by_hour"]
+__all__ = ["HOURS", "by_clock_hour", "hour_counts", "outcomes_by_hour", "visits_by_hour"]
 
 HOURS = 24
 
@@ -29,6 +29,12 @@ def _clock_hours(scenario: Scenario, count: int) -> IntColumn:
     """Hour of the day in which each hour of the run begins (count,)."""
     start = scenario.start_datetime
     return (start.hour + np.arange(count)) % HOURS
+
+
+def by_clock_hour(scenario: Scenario, hourly: FloatColumn) -> FloatColumn:
+    """Add figures by hour of the run (H,) up by hour of the day (24,)."""
+    clock = _clock_hours(scenario, len(hourly))
+    return np.bincount(clock, weights=hourly, minlength=HOURS).astype(np.float64)
 
 
 def hour_counts(scenario: Scenario) -> FloatColumn:

@@ -106,7 +106,10 @@ def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float]:
     parts: list[dict[str, Table]] = []
     for first in range(0, len(task.combinations), block):
         choices = [
-            {name: task.candidates[name][place] for name, place in zip(names, row, strict=True)}
+            {
+                **task.scenario.lighting.settings,
+                **{name: task.candidates[name][place] for name, place in zip(names, row, strict=True)},
+            }
             for row in task.combinations[first : first + block].tolist()
         ]
         found = evaluate_settings(site, traffic, choices, by_zone=True)

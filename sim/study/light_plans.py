@@ -66,10 +66,11 @@ def scenario_with(flat: Scenario, plan: LightPlan) -> Scenario:
     aisles = flat.aisle_names
     made: dict[str, Settings] = {}
     called: dict[tuple[str, Settings], str] = {}
+    taken = set(flat.lighting.settings)
     for name in names:
         votes = Counter(plan.settings_of(aisle)[name] for aisle in range(len(aisles)))
         for number, (settings, _) in enumerate(votes.most_common()):
-            called[name, settings] = name if number == 0 else _free_name(name, number + 1, {*made, *names})
+            called[name, settings] = name if number == 0 else _free_name(name, number + 1, {*made, *taken})
             made[called[name, settings]] = settings
     alike: dict[tuple[tuple[str, str], ...], list[str]] = {}
     for aisle, aisle_name in enumerate(aisles):
@@ -78,7 +79,7 @@ def scenario_with(flat: Scenario, plan: LightPlan) -> Scenario:
         if mapping:
             alike.setdefault(mapping, []).append(aisle_name)
     content = flat.content()
-    content["lighting"]["settings"] = {
+    content["lighting"]["settings"] |= {
         name: settings.model_dump(exclude_none=True) for name, settings in made.items()
     }
     kept = [one for one in content.get("override", []) if set(one) - {"aisles"}]

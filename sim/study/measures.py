@@ -138,7 +138,8 @@ def parse_measure(name: str) -> Measure:
         )
     known = [*_ADDITIVE, *(stem + suffix for stem in _ADDITIVE for suffix, _ in _SUFFIXES)]
     raise MeasureError(
-        f"is not a measure{nearest_text(name, known)}; a measure is an additive outcome (such as dim_truck_s, "
+        f"is not a measure{nearest_text(name, known)}; a measure is an additive outcome (such as "
+        "dim_truck_s, "
         "shortfall_truck_s, false_offs, switch_ups), alone or with _per_visit, _per_day, _per_hour or "
         "_per_zone_hour"
     )

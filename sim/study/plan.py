@@ -109,7 +109,8 @@ def make_plan(
     size = sample if sample is not None else math.prod(len(key.values or ()) for key in varied)
     if size * replications > MOST_ROWS:
         raise InputError(
-            f"this sweep has {size * replications:,} rows ({size:,} points x {replications:,} replications); at "
+            f"this sweep has {size * replications:,} rows ({size:,} points x {replications:,} "
+            "replications); at "
             f"most {MOST_ROWS:,}. Take larger steps or fewer keys, or --sample "
             f"{max(1, min(1000, MOST_ROWS // replications))} to take points evenly from all of them"
         )
@@ -126,10 +127,10 @@ def _sample(varied: Sequence[Varied], count: int, design: Design, seed: int) -> 
 
     sampler: qmc.QMCEngine
     if design == "sobol":
-        sampler = qmc.Sobol(len(varied), scramble=True, rng=seed)
+        sampler = qmc.Sobol(len(varied), scramble=True, seed=seed)
         shares = sampler.random_base2(math.ceil(math.log2(count)) if count > 1 else 0)[:count]
     else:
-        sampler = qmc.LatinHypercube(len(varied), rng=seed)
+        sampler = qmc.LatinHypercube(len(varied), seed=seed)
         shares = sampler.random(count)
     points = [
         tuple(_value_at(key, share) for key, share in zip(varied, row, strict=True))
@@ -230,10 +231,18 @@ def _fault(
     """Name the varied key and its value beside the place where the scenario objects."""
     pairs = list(zip(varied, point, strict=True))
     own = [pair for pair in pairs if any(_is_within(problem.path, path) for path in pair[0].paths)]
+    named = [
+        pair
+        for pair in pairs
+        if pair in own or any(str(path[-1]) in problem.message for path in pair[0].paths)
+    ]
     shared = [pair for pair in pairs if any(path[0] == problem.path[0] for path in pair[0].paths)]
-    blamed = ", ".join(f"{key.key}={value_text(value)}" for key, value in own or shared or pairs)
+    blamed = ", ".join(f"{key.key}={value_text(value)}" for key, value in named or shared or pairs)
     place = key_text(problem.path, content)
-    is_same = len(own) == 1 and own[0][0].key in (place, place.removeprefix("lighting.settings."))
+    is_same = len(named) == len(own) == 1 and own[0][0].key in (
+        place,
+        place.removeprefix("lighting.settings."),
+    )
     message = problem.message if is_same else f"{place}: {problem.message}"
     return Fault("", None, f"--vary {blamed}", message)
 

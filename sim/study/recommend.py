@@ -17,7 +17,7 @@ import numpy as np
 
 from sim.errors import InputError
 from sim.records import IntColumn
-from sim.replication import prepare_site, replay_site, simulate_traffic
+from sim.replication import choose_engine, prepare_site, replay_site, simulate_traffic
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
 from sim.study.ages import evaluate_settings
@@ -126,8 +126,9 @@ def recommend(
 
     Raises
     ------
-    InputError : no settings keep the limits; the nearest are named
+    InputError : no settings keep the limits (the nearest are named), or drivers react to the light
     """
+    choose_engine(wish.scenario, "replay")
     count = replications or wish.scenario.replications
     others = max(2, fresh or count)
     fitted_to, tried_on = tuple(range(count)), tuple(range(count, count + others))
@@ -273,7 +274,12 @@ def _check_by_replay(
     largest = 0.0
     for name, plan in plans.items():
         used = sorted(set(plan.combination))
-        found = evaluate_settings(site, traffic, [fit.settings(wish, one) for one in used], by_zone=True)
+        found = evaluate_settings(
+            site,
+            traffic,
+            [{**wish.flat.lighting.settings, **fit.settings(wish, one)} for one in used],
+            by_zone=True,
+        )
         column = np.searchsorted(used, np.array(plan.combination)[plan.group_of])[fit.zone_aisle]
         total = replay_site(relight(site, scenarios[name]), traffic)[0].total
         for outcome in outcomes:
@@ -321,7 +327,8 @@ def _fit_notices(fit: Fit, hours: HourTable | None) -> list[str]:
     notices = []
     if not fit.is_complete:
         notices.append(
-            "The timetable has so many names that not all combinations of candidates could be evaluated: each "
+            "The timetable has so many names that not all combinations of candidates could be "
+            "evaluated: each "
             f"name has a short list, {len(fit):,} combinations in all; the gap is proved among these."
         )
     if hours is not None:

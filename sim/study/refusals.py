@@ -14,13 +14,21 @@ from sim.lighting.timetable import week_spans
 from sim.scenario.notices import unseen_stretches
 from sim.scenario.parts import aisles_text, sort_aisles
 from sim.scenario.schema import Recommend, Scenario, TimetableRow
-from sim.study.candidates import Offer, floor_share, names_in_force
+from sim.study.candidates import Offer, egress_aisles, floor_share, names_in_force
 
-__all__ = ["find_refusals", "is_staffed"]
+__all__ = ["find_refusals", "is_staffed", "walked_aisles"]
 
 
 def is_staffed(scenario: Scenario, name: str) -> bool:
-    """Say whether drivers are on shift in any hour in which a timetable name holds."""
+    """Say whether drivers are on shift in any hour in which a name for settings holds.
+
+    On exception dates they are taken to be, unless those dates are holidays.
+    """
+    for exception in scenario.exceptions or ():
+        if scenario.shifts and set(exception.dates) - set(scenario.holidays):
+            on_day = {row.settings for row in scenario.timetable if exception.as_day in row.days}
+            if name in on_day or name == exception.settings:
+                return True
     shifts = [
         TimetableRow.model_construct(days=shift.days, from_=shift.from_, to=shift.to, settings="")
         for shift in scenario.shifts
@@ -70,7 +78,8 @@ def _about_floor(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
         if getattr(table, key) is not None and dark:
             yield _refusal(
                 key,
-                f"is in lux, yet {aisles_text(dark)} {'has' if len(dark) == 1 else 'have'} no floor_lux_at_full; "
+                f"is in lux, yet {aisles_text(dark)} {'has' if len(dark) == 1 else 'have'} no "
+                "floor_lux_at_full; "
                 "state luminaires.floor_lux_at_full",
             )
 
@@ -85,7 +94,8 @@ def _about_darkness(scenario: Scenario, table: Recommend, offer: Offer) -> Itera
         if any(one.unoccupied_level == 0.0 for one in offer.candidates[name]):
             yield _refusal(
                 "unoccupied_floor_share",
-                f'level 0 is not recommended in hours when shifts work ("{name}"); state a floor above 0 for these '
+                f'level 0 is not recommended in hours when shifts work ("{name}"); state a floor '
+                "above 0 for these "
                 "settings, or leave 0 out of the levels",
             )
         floor = max(value for value in floors if value is not None)
@@ -94,43 +104,58 @@ def _about_darkness(scenario: Scenario, table: Recommend, offer: Offer) -> Itera
                 "",
                 None,
                 f"lighting.settings.{name}.second_level",
-                f"{base.second_level:g} stays as it is and is 0 or below the stated floor of {floor:.4g} in hours "
+                f"{base.second_level:g} stays as it is and is 0 or below the stated floor of "
+                f"{floor:.4g} in hours "
                 "when shifts work; raise it, or leave second_level and second_delay_s out",
             )
 
 
 def _about_egress(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
     """Marked ways out have rules of their own; somebody must say which aisles they are."""
-    if table.egress_aisles is None:
+    declared = egress_aisles(scenario, table)
+    if declared is None:
         yield _refusal(
             "egress_aisles",
-            "it is not declared which aisles are marked ways out; list them, or write egress_aisles = [] if none is",
+            "it is not declared which aisles are marked ways out; list them, or write egress_aisles = [] "
+            "if none is",
         )
-    elif table.egress_aisles and table.egress_floor_share is None and table.egress_floor_lux is None:
+    elif declared and table.egress_floor_share is None and table.egress_floor_lux is None:
         yield _refusal(
             "egress_floor_lux",
-            f"{aisles_text(table.egress_aisles)} "
-            f"{'is a marked way' if len(table.egress_aisles) == 1 else 'are marked ways'} "
-            "out; state egress_floor_lux (or egress_floor_share), the lowest level that your authority accepts there",
+            f"{aisles_text(declared)} {'is a marked way' if len(declared) == 1 else 'are marked ways'} out; "
+            "state egress_floor_lux (or egress_floor_share), the lowest level that your authority accepts "
+            "there",
         )
+
+
+def walked_aisles(scenario: Scenario, table: Recommend) -> tuple[str, ...] | None:
+    """Return the aisles in which people walk: declared, and those of simulated walkers; None if neither."""
+    walkers = [group for group in scenario.trucks if group.kind == "walker"]
+    if table.walked_aisles is None and not walkers:
+        return None
+    walked = set(table.walked_aisles or ())
+    for group in walkers:
+        walked.update(group.aisles or scenario.aisle_names)
+    return tuple(name for name in scenario.aisle_names if name in walked)
 
 
 def _about_blind_stretches(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
     """Where no sensor looks, a person on foot keeps no light up."""
+    declared = walked_aisles(scenario, table)
     for kind in sort_aisles(scenario):
         stretches = unseen_stretches(kind)
         if not stretches:
             continue
         start, end = max(stretches, key=lambda stretch: stretch[1] - stretch[0])
         where = f"no sensor covers {start:.4g} to {end:.4g} m in"
-        if table.walked_aisles is None:
+        if declared is None:
             yield _refusal(
                 "walked_aisles",
-                f"{where} {aisles_text(kind.aisles)}, and it is not declared where people walk; list those aisles, "
-                "or write walked_aisles = [] if people walk in none",
+                f"{where} {aisles_text(kind.aisles)}, and it is not declared where people walk; list those "
+                "aisles, or write walked_aisles = [] if people walk in none",
             )
             return
-        walked = [aisle for aisle in kind.aisles if aisle in table.walked_aisles]
+        walked = [aisle for aisle in kind.aisles if aisle in declared]
         if walked:
             yield _refusal(
                 "walked_aisles",

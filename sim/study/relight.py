@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from sim.lighting.timetable import aisle_programs
-from sim.replication import Site
+from sim.replication import Site, drivers_react
 from sim.scenario.schema import Scenario, Settings
 
 __all__ = ["relight", "traffic_key", "with_settings"]
@@ -28,7 +28,25 @@ _LIGHT_ONLY = (
     "timetable",
     "override",
     "recommend",
+    "limits",
+    "statements",
+    "year",
+    "tariff",
+    "energy_prices",
+    "demand_charges",
+    "site_load",
+    "demand_window",
+    "store",
+    "carbon",
+    "proposal",
+    "exceptions",
+    "year_weeks",
+    "place",
+    "yard",
+    "offices",
+    "skylight",
 )
+"""Tables that move no truck; whatever is not named here is taken to move them."""
 
 
 def with_settings(scenario: Scenario, choice: Mapping[str, Settings]) -> Scenario:
@@ -51,7 +69,8 @@ def relight(site: Site, scenario: Scenario) -> Site:
 def traffic_key(scenario: Scenario) -> str:
     """Return a text that is equal for scenarios whose trucks move alike in every replication.
 
-    Lights, sensors and the cutting of aisles into zones do not move trucks; all else does.
+    Lights, sensors, bills and the cutting of aisles into zones do not move trucks; all else does, and where
+    drivers react to the light, so do the lights and all that they hang on.
 
     Examples
     --------
@@ -60,7 +79,11 @@ def traffic_key(scenario: Scenario) -> str:
     >>> traffic_key(site) == traffic_key(site.model_copy(update={"title": "another"}))
     True
     """
-    content = {key: value for key, value in scenario.content().items() if key not in _LIGHT_ONLY}
-    content["floor"] = {key: value for key, value in content["floor"].items() if key != "zones_per_aisle"}
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), default=str)
+    content = scenario.content()
+    if drivers_react(scenario):
+        kept = {key: value for key, value in content.items() if key != "title"}
+    else:
+        kept = {key: value for key, value in content.items() if key not in _LIGHT_ONLY}
+        kept["floor"] = {key: value for key, value in content["floor"].items() if key != "zones_per_aisle"}
+    text = json.dumps(kept, sort_keys=True, separators=(",", ":"), default=str)
     return hashlib.sha256(text.encode()).hexdigest()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from sim.errors import InputError
@@ -30,6 +31,7 @@ from sim.scenario.schema import Scenario
 from sim.sensing.logs import read_detections
 from sim.study.engine import map_in_order
 from sim.study.precision import estimate_mean, relative_half_width
+from sim.study.special_weeks import special_scenario
 from sim.traffic.logs import read_visit_rows
 from sim.traffic.measured import measured_visits
 from sim.traffic.paths import stays_in_zones
@@ -139,7 +141,19 @@ def run(
             f"Replications went on until the energy's interval was within {precision:g} of its mean: "
             f"reached {_reached(gathered):.4g} with {len(gathered)}."
         )
-    return _collect(site, tuple(range(first, first + len(gathered))), gathered, close_look, "run", notices)
+    chosen = tuple(range(first, first + len(gathered)))
+    result = _collect(site, chosen, gathered, close_look, "run", notices)
+    if not scenario.year_weeks:
+        return result
+    special = {
+        weeks.name: tuple(
+            map_in_order(
+                _one, ((special_scenario(scenario, weeks), number, engine) for number in chosen), workers
+            )
+        )
+        for weeks in scenario.year_weeks
+    }
+    return replace(result, special=special)
 
 
 def _reached(gathered: list[Outcomes]) -> float:

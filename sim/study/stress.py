@@ -9,34 +9,53 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from sim.scenario.schema import Scenario, Work
+from sim.scenario.schema import Scenario
+from sim.scenario.schema_traffic import Placing
 from sim.traffic.work import aisle_shares
 
 __all__ = ["FACTORS", "STRESSES", "Stress", "scale"]
 
 
+def _scaled_rate(rate: float | tuple[float, ...], factor: float) -> float | tuple[float, ...]:
+    """Scale one number or 24."""
+    return tuple(factor * one for one in rate) if isinstance(rate, tuple) else factor * rate
+
+
 def _volume(scenario: Scenario, factor: float) -> Scenario:
-    """Scale the moves an hour of every stream of work."""
-
-    def scaled(work: Work) -> Work:
-        rate = work.per_hour
-        more = tuple(factor * one for one in rate) if isinstance(rate, tuple) else factor * rate
-        return work.model_copy(update={"per_hour": more})
-
-    return scenario.model_copy(update={"work": tuple(scaled(work) for work in scenario.work)})
+    """Scale the moves an hour of every stream of work and the pallets on every trailer (at least one)."""
+    return scenario.model_copy(
+        update={
+            "work": tuple(
+                work.model_copy(update={"per_hour": _scaled_rate(work.per_hour, factor)})
+                for work in scenario.work
+            ),
+            **{
+                name: tuple(
+                    stream.model_copy(update={"pallets": max(1, round(factor * stream.pallets))})
+                    for stream in getattr(scenario, name)
+                )
+                for name in ("inbound", "outbound")
+            },
+        }
+    )
 
 
 def _skew(scenario: Scenario, factor: float) -> Scenario:
     """Raise every aisle's share of the moves to a power and bring the sum back to 1: 1.3 is more unequal."""
     count = len(scenario.aisle_names)
 
-    def scaled(work: Work) -> Work:
-        shares = aisle_shares(work, count) ** factor
+    def scaled(stream: Placing) -> Placing:
+        shares = aisle_shares(stream, count) ** factor
         shares = shares / shares.sum()
         update = {"aisle_shares": tuple(shares.tolist()), "aisle_skew": None, "top_20pct_share": None}
-        return work.model_copy(update=update)
+        return stream.model_copy(update=update)
 
-    return scenario.model_copy(update={"work": tuple(scaled(work) for work in scenario.work)})
+    return scenario.model_copy(
+        update={
+            name: tuple(scaled(stream) for stream in getattr(scenario, name))
+            for name in ("work", "inbound", "outbound")
+        }
+    )
 
 
 def _handling(scenario: Scenario, factor: float) -> Scenario:

@@ -16,17 +16,25 @@ from numpy.typing import NDArray
 from sim.errors import InputError
 from sim.outcome.names import OUTCOMES
 from sim.records import FloatColumn
-from sim.replication import prepare_site, replay_site, simulate_traffic
+from sim.replication import choose_engine, prepare_site, replay_site, simulate_traffic
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
 from sim.study.ages import evaluate_settings
+from sim.study.clock_hours import by_clock_hour
 from sim.study.engine import map_in_order
 from sim.study.front import AIMS, Aim, Beaten, explain_beaten, find_front
 from sim.study.plan import Choice, Plan
 from sim.study.relight import relight, traffic_key, with_settings
 from sim.units import SECONDS_PER_HOUR
 
-__all__ = ["EXACT_OUTCOMES", "MOST_REPLAYED", "SweepResult", "exact_outcomes", "sweep"]
+__all__ = [
+    "EXACT_OUTCOMES",
+    "HOURLY_OUTCOMES",
+    "MOST_REPLAYED",
+    "SweepResult",
+    "exact_outcomes",
+    "sweep",
+]
 
 MOST_REPLAYED = 200
 """Settings on the front that are replayed for peaks and spells."""
@@ -36,6 +44,9 @@ EXACT_OUTCOMES: tuple[str, ...] = tuple(
     name for name, outcome in OUTCOMES.items() if outcome.is_additive or name in _DERIVED
 )
 """Outcomes that the age view gives for every setting: the additive ones and their quotients."""
+
+HOURLY_OUTCOMES: tuple[str, ...] = tuple(name for name, outcome in OUTCOMES.items() if outcome.is_additive)
+"""Outcomes of settings on the front that are told by hour of the day."""
 
 Progress = Callable[[int, int | None], None]
 Table = NDArray[np.float64]
@@ -55,6 +66,7 @@ class SweepResult:
     is_front : points that no other point with the same trucks beats (N,)
     beaten : who beats the others, over means
     replayed : all outcomes of points on the front, by point, each (R,)
+    by_hour : of the same points, `HOURLY_OUTCOMES` by hour of the day (R, 24)
     current : all outcomes of the scenario as it stands, each (R,)
     notices : what a reader must know
     """
@@ -67,6 +79,7 @@ class SweepResult:
     is_front: NDArray[np.bool_]
     beaten: Beaten
     replayed: Mapping[int, Mapping[str, FloatColumn]]
+    by_hour: Mapping[int, Mapping[str, Table]]
     current: Mapping[str, FloatColumn]
     notices: tuple[str, ...]
 
@@ -111,14 +124,16 @@ def _evaluate(task: _Task) -> dict[str, FloatColumn]:
     return exact_outcomes(found, task.scenario.duration_s / SECONDS_PER_HOUR)
 
 
-def _replay(task: _Task) -> list[dict[str, float]]:
-    """Simulate the trucks once and replay every setting in full."""
+def _replay(task: _Task) -> list[tuple[dict[str, float], dict[str, FloatColumn]]]:
+    """Simulate the trucks once and replay every setting in full: totals, and sums by hour of the day."""
     site = prepare_site(task.scenario)
     traffic = simulate_traffic(site, task.replication)
-    return [
-        dict(replay_site(relight(site, with_settings(task.scenario, choice)), traffic)[0].total)
-        for choice in task.choices
-    ]
+    answers = []
+    for choice in task.choices:
+        outcomes, _ = replay_site(relight(site, with_settings(task.scenario, choice)), traffic)
+        hours = {name: by_clock_hour(task.scenario, outcomes.hours[name]) for name in HOURLY_OUTCOMES}
+        answers.append((dict(outcomes.total), hours))
+    return answers
 
 
 def sweep(
@@ -139,15 +154,17 @@ def sweep(
     replications : how many; absent: the scenario's
     aims : outcomes the front is made of
     workers : processes; the result does not depend on their number
-    progress : called with pieces of work done and expected
+    progress : called with replications done, and None for how many there will be
 
     Raises
     ------
-    InputError : an aim is no outcome that every point has
+    InputError : an aim is no outcome that every point has, or drivers react to the light
     """
     for aim in aims:
         if aim.outcome not in EXACT_OUTCOMES:
             raise InputError(f"{aim.outcome}: the front needs one of {', '.join(EXACT_OUTCOMES)}")
+    for site in (scenario, *plan.sites):
+        choose_engine(site, "replay")
     count = replications or scenario.replications
     numbers = tuple(range(count))
     of_site = [np.flatnonzero(np.array(plan.site_of) == site) for site in range(len(plan.sites))]
@@ -156,14 +173,19 @@ def sweep(
         for site, points in zip(plan.sites, of_site, strict=True)
         for number in numbers
     ]
-    tell = progress or (lambda done, expected: None)
-    tell(0, None)
+    done = 0
+
+    def step() -> None:
+        nonlocal done
+        done += 1
+        if progress is not None:
+            progress(done, None)
+
     outcomes = {name: np.empty((count, len(plan))) for name in EXACT_OUTCOMES}
-    for done, (task, found) in enumerate(zip(tasks, map_in_order(_evaluate, tasks, workers), strict=True)):
-        points = of_site[done // count]
+    for place, found in enumerate(map_in_order(_evaluate, tasks, workers)):
         for name in EXACT_OUTCOMES:
-            outcomes[name][task.replication, points] = found[name]
-        tell(done + 1, None)
+            outcomes[name][tasks[place].replication, of_site[place // count]] = found[name]
+        step()
 
     costs = np.stack([aim.sign * outcomes[aim.outcome].mean(axis=0) for aim in aims], axis=1)
     keys = np.array([traffic_key(site) for site in plan.sites])[np.array(plan.site_of)]
@@ -175,9 +197,19 @@ def sweep(
             f"{int(is_front.sum())} settings are on the front; peaks and dim spells were computed for "
             f"{len(chosen)} of them, evenly over {aims[0].outcome}."
         )
-    replayed, current = _look_closer(scenario, plan, chosen, numbers, workers, lambda: tell(len(tasks), None))
+    replayed, by_hour, current = _look_closer(scenario, plan, chosen, numbers, workers, step)
     return SweepResult(
-        scenario, plan, numbers, outcomes, tuple(aims), is_front, beaten, replayed, current, tuple(notices)
+        scenario=scenario,
+        plan=plan,
+        replications=numbers,
+        outcomes=outcomes,
+        aims=tuple(aims),
+        is_front=is_front,
+        beaten=beaten,
+        replayed=replayed,
+        by_hour=by_hour,
+        current=current,
+        notices=tuple(notices),
     )
 
 
@@ -209,8 +241,8 @@ def _look_closer(
     points: NDArray[np.int64],
     numbers: Sequence[int],
     workers: int,
-    tell: Callable[[], None],
-) -> tuple[dict[int, dict[str, FloatColumn]], dict[str, FloatColumn]]:
+    step: Callable[[], None],
+) -> tuple[dict[int, dict[str, FloatColumn]], dict[int, dict[str, Table]], dict[str, FloatColumn]]:
     """Replay points and the scenario as it stands, each replication's traffic simulated once per site."""
     site_of = np.array(plan.site_of)
     groups: list[tuple[Scenario, list[int]]] = [(scenario, [])]
@@ -228,16 +260,20 @@ def _look_closer(
     answers = []
     for answer in map_in_order(_replay, tasks, workers):
         answers.append(answer)
-        tell()
+        step()
     replayed: dict[int, dict[str, FloatColumn]] = {}
+    by_hour: dict[int, dict[str, Table]] = {}
     current: dict[str, FloatColumn] = {}
     for place, (site, own) in enumerate(groups):
         rows = answers[place * len(numbers) : (place + 1) * len(numbers)]
         listed = [-1, *own] if site is scenario else own
         for column, point in enumerate(listed):
-            table = {name: np.array([row[column][name] for row in rows]) for name in OUTCOMES}
+            table = {name: np.array([row[column][0][name] for row in rows]) for name in OUTCOMES}
             if point < 0:
                 current = table
             else:
                 replayed[point] = table
-    return dict(sorted(replayed.items())), current
+                by_hour[point] = {
+                    name: np.stack([row[column][1][name] for row in rows]) for name in HOURLY_OUTCOMES
+                }
+    return dict(sorted(replayed.items())), dict(sorted(by_hour.items())), current

@@ -3,9 +3,9 @@
 Comes in: the words of a user and a scenario.  Goes out: `Varied` keys, every fault told at once.
 Before: `study/values`; after: `study/plan`, which puts the values in.
 
-Keys: `NAME.timeout_s` (any key of the settings NAME; `all.` stands for every settings), or the dotted path of a
-key in the scenario file, with items of lists by their name or, where they have none, by their number from
-1: `sensors.at`, `work.retrieval.per_hour`, `trucks.reach.count`, `shifts.1.crew`.
+Keys: `NAME.timeout_s` (any key of the settings NAME; `all.` stands for every settings), or the dotted path
+of a key in the scenario file, with items of lists by their name or, where they have none, by their number
+from 1: `sensors.at`, `work.retrieval.per_hour`, `trucks.reach.count`, `shifts.1.crew`.
 """
 
 from __future__ import annotations
@@ -30,6 +30,22 @@ _FIXED = {
     "replications": "give --replications",
     "precision": "give --replications",
     "recommend": "limits are given to recommend, not varied",
+    **dict.fromkeys(
+        (
+            "limits",
+            "statements",
+            "year",
+            "tariff",
+            "energy_prices",
+            "demand_charges",
+            "site_load",
+            "demand_window",
+            "store",
+            "carbon",
+            "proposal",
+        ),
+        "it changes no figure of a sweep",
+    ),
 }
 _SETTINGS_KEYS = tuple(Settings.model_fields)
 

@@ -78,7 +78,7 @@ def with_wishes(scenario: Scenario, changes: Mapping[str, Any]) -> Scenario:
 
 def flatten(scenario: Scenario) -> Scenario:
     """Return the scenario with the timetable's own settings in every aisle: no override of settings."""
-    used = {name: scenario.lighting.settings[name] for name in names_in_force(scenario)}
+    used = {name: scenario.lighting.settings[name] for name in scenario.names_in_force}
     override = tuple(one.model_copy(update={"settings": None}) for one in scenario.override)
     lighting = scenario.lighting.model_copy(update={"settings": used})
     return scenario.model_copy(update={"lighting": lighting, "override": override})
@@ -95,7 +95,7 @@ def make_wish(scenario: Scenario) -> Wish:
     faults: list[Fault] = []
     aim, limits = _read_measures(table, faults)
     faults += _check_names(scenario, table)
-    if not scenario.work:
+    if not (scenario.work or scenario.inbound or scenario.outbound):
         faults.append(
             Fault("", None, "work", "there is no [[work]]: nothing moves, so that nothing can be advised")
         )
@@ -171,7 +171,8 @@ def _check_names(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
             "",
             None,
             "recommend.occupied_lux",
-            f"{table.occupied_lux:g} lx is above floor_lux_at_full = {least:g} lx; full level does not give it",
+            f"{table.occupied_lux:g} lx is above floor_lux_at_full = {least:g} lx; full level does "
+            "not give it",
         )
 
 
@@ -184,7 +185,8 @@ def _check_offer(scenario: Scenario, table: Recommend, found: Offer) -> Iterator
                     "",
                     None,
                     "recommend.levels",
-                    f'no timeout and level offered is allowed in aisle {aisle} under "{name}" (floor, occupied '
+                    f'no timeout and level offered is allowed in aisle {aisle} under "{name}" '
+                    '(floor, occupied '
                     "level, second level, latency + fade-up); offer higher levels or longer timeouts",
                 )
                 break
@@ -194,7 +196,8 @@ def _notices(scenario: Scenario, limits: list[Limit]) -> Iterator[str]:
     """Say what the question leaves open."""
     if not any(limit.measure.outcome == "shortfall_truck_s" for limit in limits):
         yield (
-            "No limit is set on shortfall (depth times time): only the stated floor holds the unoccupied level "
+            "No limit is set on shortfall (depth times time): only the stated floor holds the "
+            "unoccupied level "
             "up. --max shortfall_truck_s_per_visit=VALUE charges for depth."
         )
     if any(override.settings for override in scenario.override):

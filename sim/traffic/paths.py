@@ -35,6 +35,8 @@ VISIT_TASKS: tuple[str, ...] = (
     "putaway-and-retrieve",
 )
 """What a truck does in an aisle; replenish-both when it fetches and sets down in the same one."""
+_DRIVE_KINDS = (np.bool_, *(np.float64,) * 5, *(np.int64,) * 3)
+"""Types of the columns of `records.Drives`, in order."""
 
 
 def log_paths(
@@ -137,9 +139,18 @@ def _visits(
     sheet: Sheet, groups: tuple[Trucks, ...], fleet: Fleet, bay: FloatColumn, task: IntColumn, end_s: float
 ) -> Visits:
     """Put everything on the sheet together."""
-    visit, start, from_m, to_m, speed, acceleration = sheet.moves.joined(6)
-    in_order = np.lexsort((start, visit)) if len(start) else np.zeros(0, dtype=np.int64)
-    back, drive_start, drive_from, drive_to, drive_speed, drive_ramp, left, into, by = sheet.drives.joined(9)
+    columns = sheet.moves.take_columns(6)
+    visit = next(columns).astype(np.int64, copy=False)
+    in_order = np.argsort(visit, kind="stable")  # the runs of a visit were added in order of time
+    moves = Moves(
+        visit[in_order], *(column[in_order].astype(np.float64, copy=False) for column in columns)
+    )
+    drives = Drives(
+        *(
+            column.astype(kind, copy=False)
+            for column, kind in zip(sheet.drives.take_columns(len(_DRIVE_KINDS)), _DRIVE_KINDS, strict=True)
+        )
+    )
     return Visits(
         aisle=sheet.aisle,
         enter=sheet.enter,
@@ -156,21 +167,8 @@ def _visits(
         run_acceleration=sheet.run_ramp,
         truck_names=fleet.names,
         task_names=VISIT_TASKS,
-        moves=Moves(
-            visit[in_order].astype(np.int64),
-            *(column[in_order].astype(np.float64) for column in (start, from_m, to_m, speed, acceleration)),
-        ),
-        drives=Drives(
-            is_back=back.astype(bool),
-            start=drive_start.astype(np.float64),
-            from_m=drive_from.astype(np.float64),
-            to_m=drive_to.astype(np.float64),
-            speed=drive_speed.astype(np.float64),
-            acceleration=drive_ramp.astype(np.float64),
-            from_aisle=left.astype(np.int64),
-            to_aisle=into.astype(np.int64),
-            truck=by.astype(np.int64),
-        ),
+        moves=moves,
+        drives=drives,
         turn=sheet.turn,
         truck_weight=tuple(groups[group].service_weight for group in fleet.group),
         truck_seen=tuple(groups[group].seen for group in fleet.group),

@@ -6,6 +6,7 @@ a `Sheet`.  Before: `traffic/legs`, `traffic/tours`; after: `traffic/paths`, whi
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,7 +28,10 @@ BoolColumn = NDArray[np.bool_]
 
 @dataclass
 class Runs:
-    """Columns of runs gathered piece by piece; each piece is a tuple of arrays of one length."""
+    """Columns of runs gathered piece by piece; each piece is a tuple of arrays of one length.
+
+    The runs of one visit are added in order of time.
+    """
 
     pieces: list[tuple[NDArray[np.generic], ...]] = field(default_factory=list)
 
@@ -35,11 +39,13 @@ class Runs:
         """Add a piece."""
         self.pieces.append(columns)
 
-    def joined(self, width: int) -> list[NDArray[np.generic]]:
-        """Concatenate the pieces, column by column."""
-        if not self.pieces:
-            return [np.zeros(0)] * width
-        return [np.concatenate(column) for column in zip(*self.pieces, strict=True)]
+    def take_columns(self, width: int) -> Iterator[NDArray[np.generic]]:
+        """Yield the columns, joined; each lets go of its pieces, so that a year lies in memory once."""
+        columns = [list(parts) for parts in zip(*self.pieces, strict=True)]
+        self.pieces.clear()
+        columns.reverse()
+        for _ in range(width):
+            yield np.concatenate(columns.pop()) if columns else np.zeros(0)
 
 
 class Sheet:

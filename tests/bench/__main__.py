@@ -107,7 +107,7 @@ def tell(name: str, value: float | None, target: float | None = None, unit: str 
         if target is None or value is None
         else f"at most {target:g}: {'met' if value <= target else 'MISSED'}"
     )
-    print(f"  {name:<58}{shown:<24}{mark}".rstrip())
+    print(f"  {name:<58}{shown:<32}{mark}".rstrip())
 
 
 def bench_floor() -> None:

@@ -19,8 +19,8 @@ LIBRARY_HOMES: dict[str, tuple[str, ...]] = {
         "lighting.live_passing",
     ),
     "matplotlib": ("show.figures",),
-    "click": ("cli", "commands_decide"),
-    "tqdm": ("cli", "terminal"),
+    "click": ("cli", "commands_"),
+    "tqdm": ("terminal",),
     "jinja2": ("show.",),
     "pydantic": ("scenario.", "study.plan"),
     "tomllib": ("scenario.", "study.values"),
@@ -44,8 +44,8 @@ READERS = (
 WRITERS = ("cli", "show.folder", "show.whole_folder", "show.figures", "study.store")
 """Modules that may write files."""
 
-PRINTERS = ("cli", "commands_decide")
-"""Modules that may print."""
+PRINTERS = ("cli", "commands_")
+"""Modules that may print: the command line, a file for each group of commands."""
 
 ENDERS = (
     "cli",
@@ -116,9 +116,10 @@ def has_pickle(tree: ast.AST) -> bool:
 
 
 def _may(module: str, allowed: tuple[str, ...]) -> bool:
-    """Say whether a module is one of those, or begins like one that ends in a dot or names a kind of file."""
+    """Say whether a module is one of those, or begins like one that names a package or a kind of file."""
     return any(
-        module == home or (home.endswith((".", "figures")) and module.startswith(home)) for home in allowed
+        module == home or (home.endswith((".", "_", "figures")) and module.startswith(home))
+        for home in allowed
     )
 
 

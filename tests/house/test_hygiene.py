@@ -61,7 +61,9 @@ def test_nothing_forbidden_stands_in_the_repository(what: str) -> None:
 
 
 def test_nothing_is_called_by_words_that_only_an_authority_may_use() -> None:
-    assert [(path.name, sentence) for path in text_files() for sentence in promises(read(path))] == []
+    """Tests are left out: they spell the words that they look for."""
+    told = [path for path in text_files() if (ROOT / "tests") not in path.parents]
+    assert [(path.name, sentence) for path in told for sentence in promises(read(path))] == []
 
 
 def test_text_files_are_plain() -> None:

@@ -46,7 +46,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ),
     (
         "geometry and week",
-        ("floor", "lighting.timetable", "lighting.power", "lighting.dali"),
+        ("floor", "lighting.timetable", "lighting.power", "lighting.dali", "lighting.daylight"),
         "places and hours as arrays: pure functions of the form, so that what is checked is what is run",
     ),
     ("results", ("results",), "what a run gives back; holds a layout and programs"),
@@ -59,7 +59,11 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("study", ("study",), "many replications, many settings"),
     ("verification", ("verification",), "predicted against measured"),
     ("show", ("show",), "tables, pictures, report, folder"),
-    ("command", ("terminal", "commands_decide", "cli", "__main__", ""), "the door; `sim` itself only hands names out"),
+    (
+        "command",
+        ("cli", "commands_", "terminal", "__main__", ""),
+        "the door; `sim` itself only hands names out",
+    ),
 )
 """Name, modules, reason. A package stands for all its modules that are named nowhere else; a name that ends
 in "_" for all that begin so."""

@@ -23,7 +23,7 @@ from sim.show.hour import hour_numbers
 from sim.show.numbers import aisle_numbers, power_numbers, week_numbers
 from tests.show.made_results import make_result, make_scenario, without_bays
 
-NAMES = ["power", "hour", "aisles", "week"]
+NAMES = ["plan", "power", "hour", "gaps", "aisles", "week"]
 HASH = """
 import hashlib
 from sim.show.figures import draw_pictures
@@ -59,7 +59,7 @@ def test_other_numbers_give_other_bytes():
     one = draw_pictures(make_result())
     other = draw_pictures(make_result(per_hour=5.0, factors=(0.8, 1.1)))
     differ = {first.name for first, second in zip(one, other, strict=True) if first.svg != second.svg}
-    assert differ == {"power", "hour", "week"}  # the aisles' hours were left as they were
+    assert differ == {"power", "hour", "gaps", "week"}  # not the site, nor the aisles' hours
 
 
 def test_no_global_figure_is_left():

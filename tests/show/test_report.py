@@ -17,7 +17,7 @@ from tests.show.made_results import make_result, make_scenario, without_bays
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
-FIGURES = dict.fromkeys(("power", "hour", "aisles", "week"), SVG)
+FIGURES = dict.fromkeys(("plan", "power", "hour", "gaps", "aisles", "week"), SVG)
 # words that a report never uses of a site
 CLAIMS = re.compile(
     r"\b(compliant|compliance|complies|certified|certifies|guarantee[ds]?|approved|safe|safely|ensures?)\b",
