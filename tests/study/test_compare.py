@@ -9,6 +9,7 @@ import pytest
 
 from sim.errors import InputError
 from sim.outcome.names import OUTCOMES
+from sim.provenance import MODEL_VERSION
 from sim.scenario.schema import Scenario
 from sim.show.folder import write_results
 from sim.show.sections import page_text
@@ -149,8 +150,9 @@ def test_a_folder_by_another_model_is_told(tmp_path):
     write_results(run(small_site(), replications=2), tmp_path / "week")
     path = tmp_path / "week" / "summary.json"
     text = path.read_text(encoding="utf-8")
-    assert '"model": "1"' in text
-    path.write_text(text.replace('"model": "1"', '"model": "0"'), encoding="utf-8")
+    written = f'"model": "{MODEL_VERSION}"'
+    assert written in text
+    path.write_text(text.replace(written, '"model": "0"'), encoding="utf-8")
     found = compare([from_store(read_stored_run(tmp_path / "week"), "week"), from_scenario(SHORT, "short")])
     assert any("computed by model 0" in notice for notice in found.notices)
 
