@@ -78,11 +78,12 @@ def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
             [at], [place], marker="o" if row.is_met else "X", markersize=6.0, color=colour,
             markeredgecolor=PAPER, linestyle="none",
         )
+        # in a column of their own: beside the mark they would run into the names or over the edge
         axes.annotate(
-            f"{value_text(row.value, row.unit)}, {limit_text(row)}", (at, place),
-            xytext=(7.0 if at >= 1.0 else -7.0, 0.0), textcoords="offset points", va="center", fontsize=7.0,
-            ha="left" if at >= 1.0 else "right", color=INK,
-        ).set_in_layout(False)
+            f"{value_text(row.value, row.unit)}, {limit_text(row)}", (1.0, place),
+            xycoords=axes.get_yaxis_transform(), xytext=(6.0, 0.0), textcoords="offset points", va="center",
+            fontsize=7.0, color=INK, annotation_clip=False,
+        )
     quiet_axes(axes, "x")
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", length=0)

@@ -15,7 +15,22 @@ from sim.lighting.timetable import aisle_programs
 from sim.replication import Site, drivers_react
 from sim.scenario.schema import Scenario, Settings
 
-__all__ = ["relight", "traffic_key", "with_settings"]
+__all__ = ["PRICED_AFTERWARDS", "relight", "traffic_key", "with_settings"]
+
+PRICED_AFTERWARDS = (
+    "limits",
+    "statements",
+    "year",
+    "tariff",
+    "energy_prices",
+    "demand_charges",
+    "site_load",
+    "demand_window",
+    "store",
+    "carbon",
+    "proposal",
+)
+"""Tables that are read when the lights are done: they change no outcome."""
 
 _LIGHT_ONLY = (
     "format",
@@ -28,17 +43,7 @@ _LIGHT_ONLY = (
     "timetable",
     "override",
     "recommend",
-    "limits",
-    "statements",
-    "year",
-    "tariff",
-    "energy_prices",
-    "demand_charges",
-    "site_load",
-    "demand_window",
-    "store",
-    "carbon",
-    "proposal",
+    *PRICED_AFTERWARDS,
     "exceptions",
     "year_weeks",
     "place",

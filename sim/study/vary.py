@@ -18,6 +18,7 @@ from sim.errors import Fault, InputError
 from sim.scenario.jsonschema import allowed_text, keys_at
 from sim.scenario.positions import Key
 from sim.scenario.schema import Scenario, Settings
+from sim.study.relight import PRICED_AFTERWARDS
 from sim.study.values import Span, Value, ValuesError, parse_values
 from sim.wording import nearest_text, printable
 
@@ -30,22 +31,7 @@ _FIXED = {
     "replications": "give --replications",
     "precision": "give --replications",
     "recommend": "limits are given to recommend, not varied",
-    **dict.fromkeys(
-        (
-            "limits",
-            "statements",
-            "year",
-            "tariff",
-            "energy_prices",
-            "demand_charges",
-            "site_load",
-            "demand_window",
-            "store",
-            "carbon",
-            "proposal",
-        ),
-        "it changes no figure of a sweep",
-    ),
+    **dict.fromkeys(PRICED_AFTERWARDS, "it changes no figure of a sweep"),
 }
 _SETTINGS_KEYS = tuple(Settings.model_fields)
 
