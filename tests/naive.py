@@ -282,7 +282,6 @@ def naive_replay(
             dim_of_visit.setdefault(visit, []).append((begin, end))
         for pieces in here.values():
             rows[zone.name].spells.extend(end - begin for begin, end in join_spells(pieces))
-        rows[zone.name].visits = len({visit for visit, _, _ in zone.stays})
     for pieces in dim_of_visit.values():
         for begin, end in join_spells(pieces):
             site.spells.append(end - begin)
@@ -293,8 +292,7 @@ def naive_replay(
         first = min((stay_enter, zone) for zone, visit, stay_enter, _ in stays or [] if visit == number)[1]
         for ledger in (site, hours[int(enter // HOUR)], rows[first]):
             ledger.waits.append(enter - arrive)
-        site.visits += 1
-        hours[int(enter // HOUR)].visits += 1
+            ledger.visits += 1
     return NaiveResult(
         total=site.row(run_end, has_visits),
         zones={name: ledger.row(run_end, has_visits) for name, ledger in rows.items()},

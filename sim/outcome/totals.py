@@ -169,14 +169,13 @@ def _zone_hours(
     table["saved_kwh"] = table["always_on_kwh"] - table["energy_kwh"]
     if visits is not None and stays is not None:
         shape = (len(layout.zones), bins.hours)
-        # each visit once per zone it is in, in the hour it entered the aisle; its wait in its first zone
-        pair = np.unique(np.stack([stays.zone, stays.visit]), axis=1)
+        # a visit and its wait belong to the zone it enters first, in the hour it entered: so zones add up
         hour = bins.hour_of(visits.enter)
         counts, waits = np.zeros(shape), np.zeros(shape)
-        np.add.at(counts, (pair[0], hour[pair[1]]), 1.0)
         order = np.lexsort((stays.enter, stays.visit))
         first = order[np.append(True, np.diff(stays.visit[order]) != 0)[: len(order)]]
         visit = stays.visit[first]
+        np.add.at(counts, (stays.zone[first], hour[visit]), 1.0)
         np.add.at(waits, (stays.zone[first], hour[visit]), visits.enter[visit] - visits.arrive[visit])
         table["visits"], table["mouth_wait_s"] = counts, waits
     return table

@@ -237,8 +237,7 @@ def aisle_choices(found: Recommendation) -> tuple[AisleChoices, ...]:
         return ()
     fit = found.fit
     starts = np.flatnonzero(np.diff(fit.zone_aisle, prepend=-1))
-    # on cut zones the busiest one stands for its aisle: a visit is counted in every zone it is in
-    rate = np.maximum.reduceat(fit.zone.visits / fit.zone.hours, starts)
+    rate = (fit.zone.visits / fit.zone.hours)[starts]
     single = found.plans.get("single")
     choices = []
     for name in fit.names:

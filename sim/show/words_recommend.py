@@ -273,7 +273,7 @@ def _settings(found: Recommendation) -> Iterator[Section]:
     """The settings of each plan, group by group."""
     names = found.wish.flat.aisle_names
     starts = np.flatnonzero(np.diff(found.fit.zone_aisle, prepend=-1))
-    rate = np.maximum.reduceat(found.fit.zone.visits / found.fit.zone.hours, starts)
+    rate = (found.fit.zone.visits / found.fit.zone.hours)[starts]
     for kind in KINDS:
         plan = found.plans.get(kind)
         if plan is None:

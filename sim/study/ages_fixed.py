@@ -69,13 +69,12 @@ def fixed_outcomes(
 
 
 def _visits_and_waits(visits: Visits, stays: Stays, zones: int) -> tuple[FloatColumn, FloatColumn]:
-    """Visits that were in each zone, and the waits at the mouth of those that entered there (Z,)."""
-    once = np.unique(stays.zone * max(1, len(visits)) + stays.visit)
+    """Visits that began in each zone, and their waits at the mouth (Z,)."""
     order = np.lexsort((stays.enter, stays.visit))
     first = order[np.append(True, np.diff(stays.visit[order]) != 0)[: len(order)]]
     visit = stays.visit[first]
     wait = visits.enter[visit] - visits.arrive[visit]
     return (
-        np.bincount(once // max(1, len(visits)), minlength=zones).astype(np.float64),
+        np.bincount(stays.zone[first], minlength=zones).astype(np.float64),
         np.bincount(stays.zone[first], weights=wait, minlength=zones).astype(np.float64),
     )

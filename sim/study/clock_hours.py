@@ -20,7 +20,7 @@ from sim.replication import Site, Traffic
 from sim.scenario.schema import Scenario
 from sim.units import SECONDS_PER_HOUR
 
-__all__ = ["HOURS", "by_clock_hour", "hour_counts", "outcomes_by_hour", "visits_by_hour"]
+__all__ = ["HOURS", "by_clock_hour", "hour_counts", "outcomes_by_hour", "visits_by_hour", "visits_by_zone"]
 
 HOURS = 24
 
@@ -44,6 +44,12 @@ def hour_counts(scenario: Scenario) -> FloatColumn:
     lengths[-1] = whole - (len(lengths) - 1)
     counts = np.bincount(_clock_hours(scenario, len(lengths)), weights=lengths, minlength=HOURS)
     return counts.astype(np.float64)
+
+
+def visits_by_zone(site: Site, visits: Visits) -> FloatColumn:
+    """Return the visits to the aisle of each zone: what a cap per visit in a zone divides by (Z,)."""
+    by_aisle = np.bincount(visits.aisle, minlength=len(site.layout.aisles))
+    return by_aisle[site.layout.zone_aisle].astype(np.float64)
 
 
 def visits_by_hour(site: Site, visits: Visits) -> FloatColumn:

@@ -23,6 +23,7 @@ from sim.replication import prepare_site, simulate_traffic
 from sim.scenario.schema import Scenario, Settings
 from sim.study.ages import evaluate_settings
 from sim.study.assign import Columns, drop_beaten, reduced_costs
+from sim.study.clock_hours import visits_by_zone
 from sim.study.engine import map_in_order
 from sim.study.measures import Base
 from sim.study.wish import Wish
@@ -114,10 +115,9 @@ def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float]:
         ]
         found = evaluate_settings(site, traffic, choices, by_zone=True)
         parts.append({name: found[name] for name in task.outcomes})
-        visits = found["visits"][:, 0]
     assert traffic.visits is not None
     joined = {name: np.concatenate([part[name] for part in parts], axis=1) for name in task.outcomes}
-    return joined, visits, float(len(traffic.visits))
+    return joined, visits_by_zone(site, traffic.visits), float(len(traffic.visits))
 
 
 def _means(

@@ -360,7 +360,7 @@ def log_size(scenario: Scenario, error: float, *, replications: int) -> LogSize:
     total = np.zeros(len(site.layout.aisles))
     for number in range(replications):
         zones = run_replication(site, number)[0].zones["visits"]
-        total += np.maximum.reduceat(zones, starts)
+        total += np.add.reduceat(zones, starts)
     aisles = len(total)
     return LogSize(
         "visits an hour", error, sample_size((total / replications).tolist(), error, aisles), aisles

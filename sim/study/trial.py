@@ -17,7 +17,7 @@ from sim.records import FloatColumn
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.results import Estimate
 from sim.scenario.schema import Scenario
-from sim.study.clock_hours import hour_counts, outcomes_by_hour, visits_by_hour
+from sim.study.clock_hours import hour_counts, outcomes_by_hour, visits_by_hour, visits_by_zone
 from sim.study.differences import estimate_ratio
 from sim.study.engine import map_in_order
 from sim.study.measures import Base, Limit
@@ -77,15 +77,15 @@ def _try_one(task: _Task) -> _Answer:
     traffic = simulate_traffic(site, task.replication)
     assert traffic.visits is not None
     totals, zones, hours = {}, {}, {}
-    zone_visits = np.zeros(len(site.layout.zones))
     for name, lights in task.lights.items():
         lit = relight(site, lights)
         outcomes, _ = replay_site(lit, traffic)
         totals[name] = dict(outcomes.total)
         zones[name] = {key: outcomes.zones[key] for key in task.zone_outcomes}
-        zone_visits = outcomes.zones["visits"]
         hours[name] = _by_hour(lit, traffic, task.hour_outcomes)
-    return _Answer(totals, zones, hours, zone_visits, visits_by_hour(site, traffic.visits))
+    return _Answer(
+        totals, zones, hours, visits_by_zone(site, traffic.visits), visits_by_hour(site, traffic.visits)
+    )
 
 
 def _by_hour(site: Site, traffic: Traffic, outcomes: Sequence[str]) -> dict[str, FloatColumn]:
