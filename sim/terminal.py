@@ -5,16 +5,60 @@ Comes in: nothing.  Goes out: helpers.  Used by `cli` and the other command file
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-__all__ = ["CONTEXT", "free_folder", "progress_bar", "progress_told"]
+from sim.errors import MachineError
+
+__all__ = [
+    "CONTEXT",
+    "ReaderGoneError",
+    "forget_output",
+    "free_folder",
+    "progress_bar",
+    "progress_told",
+    "streams_told",
+]
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
 
 Tell = Callable[[int, int | None], None]
+
+
+class ReaderGoneError(Exception):
+    """Whoever read our output has closed it, as `head` does."""
+
+
+@contextmanager
+def streams_told() -> Iterator[None]:
+    """Tell a closed pipe from a machine in trouble, while a block runs.
+
+    Raises
+    ------
+    ReaderGoneError : nobody reads our output any more
+    MachineError : the system refused something that nobody nearer could explain
+    """
+    try:
+        yield
+    except BrokenPipeError as error:
+        raise ReaderGoneError from error
+    except OSError as error:
+        forget_output()
+        place = f"{error.filename}: " if error.filename else ""
+        raise MachineError(f"{place}{error.strerror or error}") from error
+
+
+def forget_output() -> None:
+    """Send what is still to be written to standard output nowhere, so that no end of process complains."""
+    if sys.stdout is None:
+        return
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def free_folder(stem: str) -> Path:
@@ -28,11 +72,11 @@ def free_folder(stem: str) -> Path:
 
 def progress_bar(unit: str = "replication") -> tuple[Tell, Callable[[], None]]:
     """Return what to call as pieces of work finish, and at the end; silent unless on a terminal."""
-    if not sys.stderr.isatty():
+    if sys.stderr is None or not sys.stderr.isatty():
         return (lambda done, expected: None), (lambda: None)
     from tqdm import tqdm
 
-    bar = tqdm(unit=unit, leave=False, dynamic_ncols=True)
+    bar = tqdm(unit=unit, unit_scale=unit == "B", leave=False, dynamic_ncols=True)
 
     def tell(done: int, expected: int | None) -> None:
         bar.total = expected
