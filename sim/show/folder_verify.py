@@ -1,0 +1,79 @@
+"""The folder of a verification: hours, days, months, hours of the week, page and pictures.
+
+Comes in: a `Verification`.  Goes out: files.  Before: `show/verify_rows`, `show/whole_folder`; after:
+`commands_proof`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sim.floor.layout import lay_out
+from sim.provenance import content_hash, versions
+from sim.scenario.toml import dump_scenario
+from sim.show.cautions import cautions
+from sim.show.sections import Page, page_html
+from sim.show.verify_rows import (
+    DAYS_HEADER,
+    HOURS_HEADER,
+    MONTHS_HEADER,
+    WEEK_HEADER,
+    day_rows,
+    hour_rows,
+    month_rows,
+    verify_summary,
+    week_rows,
+)
+from sim.show.whole_folder import MARK, put_text, write_folder, write_json, write_rows
+from sim.verification.verify import Verification
+
+__all__ = ["write_verification"]
+
+
+def write_verification(
+    found: Verification, page: Page, confidence: float, out: Path, *, force: bool = False
+) -> None:
+    """Write the folder, whole or not at all.
+
+    Parameters
+    ----------
+    found, page : what the meter shows, and the same in words
+    confidence : of the saving's interval
+    out : the folder to make
+    force : replace an earlier results folder
+
+    Raises
+    ------
+    InputError : the folder exists
+    MachineError : the disk refused; what was there before is untouched
+    """
+    write_folder(out, lambda folder: _fill(found, page, confidence, folder), force=force)
+
+
+def _fill(found: Verification, page: Page, confidence: float, folder: Path) -> None:
+    """Write every file."""
+    from sim.show.figures_verify import draw_verify_figures
+
+    scenario = found.scenario
+    write_json(
+        folder / MARK,
+        {
+            "format": 1,
+            "title": scenario.title,
+            "source": "verify",
+            **verify_summary(found, confidence),
+            "seed": scenario.seed,
+            "scenario_hash": content_hash(scenario.content()),
+            "versions": versions(),
+            "notices": list(page.notices),
+        },
+    )
+    put_text(folder / "scenario.toml", dump_scenario(scenario))
+    write_rows(folder / "hours.csv", HOURS_HEADER, hour_rows(found))
+    write_rows(folder / "days.csv", DAYS_HEADER, day_rows(found))
+    write_rows(folder / "week.csv", WEEK_HEADER, week_rows(found))
+    write_rows(folder / "months.csv", MONTHS_HEADER, month_rows(found))
+    figures = folder / "figures"
+    figures.mkdir()
+    svgs = draw_verify_figures(found, figures)
+    put_text(folder / "report.html", page_html(page, svgs, cautions(scenario, lay_out(scenario))))
