@@ -1,65 +1,56 @@
 """Caps under skylights: from a table, or from a typical year of weather; and where they cut the run.
 
-Comes in: the skylight table.  Goes out: caps by month and hour, hours of the run.  Before: `scenario`; after:
-`lighting/timetable`.  The only file that knows the optional `pvlib` library, imported inside a function.
-
-References
-----------
-National Solar Radiation Data Base, typical meteorological year 3, station 723170 (Greensboro, North
-Carolina), as packaged with pvlib (BSD-3).  Its illuminance columns hold hundreds of lux.
+Comes in: the skylight table, or light outdoors by hour.  Goes out: caps by month and hour, hours of the run.
+Before: `scenario`, `lighting/weather`; after: `lighting/timetable`, `commands_site`.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import math
+from functools import lru_cache
 
 import numpy as np
 
+from sim.lighting.weather import outdoor_lux
 from sim.records import FloatColumn
 from sim.scenario.schema_daylight import Skylight
 
-__all__ = ["hour_caps", "skylight_caps", "why_no_weather"]
+__all__ = ["caps_of_year", "hour_caps", "skylight_caps"]
 
-_LUX_PER_UNIT = 100.0
-"""Unit of illuminance in the packaged file."""
 _HOUR_US = 3_600_000_000
 
 
-def why_no_weather() -> str | None:
-    """Return why the packaged weather cannot be read, None where it can."""
-    try:
-        import pvlib  # noqa: F401
-    except ImportError:
-        return 'needs the library "pvlib": pip install "aislewake[weather]", or write caps'
-    return None
-
-
-def skylight_caps(skylight: Skylight) -> FloatColumn:
+def caps_of_year(outdoor: FloatColumn, indoor_share: float, needed_lux: float) -> FloatColumn:
     """Return the share of full light that is still needed, by month and hour (12, 24).
+
+    Parameters
+    ----------
+    outdoor : light outdoors on the horizontal in each hour of a common year [lx] (8760,)
+    indoor_share : light on the floor over that (daylight factor)
+    needed_lux : light on the floor that full level gives [lx]
 
     Notes
     -----
-    From weather each hour of the year needs max(0, 1 - indoor share x outdoor lux / needed lux); a month's
-    hour is the mean over its days, since the need of a mean day is less than the mean need.
+    Each hour needs max(0, 1 - indoor share x outdoor lux / needed lux); a month's hour is the mean over its
+    days, since the need of a mean day is less than the mean need.
     """
-    if skylight.caps is not None:
-        return np.array(skylight.caps, dtype=np.float64)
-    from pathlib import Path
-
-    import pvlib
-
-    assert skylight.indoor_share is not None
-    assert skylight.needed_lux is not None
-    path = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
-    table, _ = pvlib.iotools.read_tmy3(path, coerce_year=2023, map_variables=False)
-    outdoor = table["GH illum (lx)"].to_numpy(dtype=np.float64) * _LUX_PER_UNIT
-    # an hour of the file is named by its end
-    needed = np.maximum(0.0, 1.0 - skylight.indoor_share * outdoor / skylight.needed_lux)
+    needed = np.maximum(0.0, 1.0 - indoor_share * outdoor / needed_lux)
     moments = [dt.datetime(2023, 1, 1) + dt.timedelta(hours=hour) for hour in range(len(needed))]
     place = np.array([(moment.month - 1) * 24 + moment.hour for moment in moments])
     sums = np.bincount(place, weights=needed, minlength=288)
     return np.asarray((sums / np.bincount(place, minlength=288)).reshape(12, 24), dtype=np.float64)
+
+
+@lru_cache(maxsize=8)
+def skylight_caps(skylight: Skylight) -> FloatColumn:
+    """Return the caps of a skylight, by month and hour (12, 24); not to be written to."""
+    if skylight.caps is not None:
+        return np.array(skylight.caps, dtype=np.float64)
+    assert skylight.weather is not None
+    assert skylight.indoor_share is not None
+    assert skylight.needed_lux is not None
+    return caps_of_year(outdoor_lux(skylight.weather), skylight.indoor_share, skylight.needed_lux)
 
 
 def hour_caps(caps: FloatColumn, start: dt.datetime, duration_s: float) -> tuple[FloatColumn, FloatColumn]:

@@ -44,6 +44,7 @@ class LimitRow:
     source : document, edition, clause
     seen : where the limit was read
     remark : what else to know, "" for nothing
+    is_judged : False where the number is only shown, because it is not sure or does not decide here
     """
 
     rule: str
@@ -58,6 +59,7 @@ class LimitRow:
     source: str
     seen: str
     remark: str = ""
+    is_judged: bool = True
 
 
 @dataclass(frozen=True)
@@ -138,7 +140,8 @@ def gather_groups(scenario: Scenario) -> list[Group]:
 def number_row(
     rule: str, group: Group, what: str, value: float | None, limit: Limit, remark: str = ""
 ) -> LimitRow:
-    """One number beside one limit in one period."""
+    """One number beside one limit in one period; a number of low trust is shown and decides nothing."""
+    is_judged = limit.trust != "low"
     return LimitRow(
         rule=rule,
         aisles=group.aisles,
@@ -148,10 +151,11 @@ def number_row(
         unit=limit.unit,
         least=limit.value if limit.is_least else None,
         most=None if limit.is_least else limit.value,
-        is_met=None if value is None else limit.is_met(value),
+        is_met=limit.is_met(value) if is_judged and value is not None else None,
         source=limit.source,
         seen=limit.seen,
         remark=remark,
+        is_judged=is_judged,
     )
 
 

@@ -1,8 +1,8 @@
 """A site beside the numeric limits it asked for: one row for each limit, group of aisles and period.
 
-Comes in: a scenario.  Goes out: `LimitRow`s.  Before: `outcome/limit_rules`, `outcome/limit_group`; after:
-`show/limits_text`.  Nothing here depends on traffic.  A row says that a number is met or not, never more:
-whether a rule applies is for the authority having jurisdiction.
+Comes in: a scenario.  Goes out: `LimitRow`s.  Before: `outcome/limit_rules`, `outcome/limit_group`,
+`outcome/limit_density`; after: `show/limits_text`.  Nothing here depends on traffic.  A row says that a
+number is met or not, never more: whether a rule applies is for the authority having jurisdiction.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from sim.lighting.power import light_share
+from sim.outcome.limit_density import density_rows
 from sim.outcome.limit_group import (
-    W_PER_M2_PER_W_PER_FT2,
     Group,
     LimitRow,
     arrival_m,
@@ -28,19 +28,21 @@ from sim.outcome.limit_rules import (
     ADJOINING_RATIO,
     BARRIER_RATIO,
     CONTROL_RULES,
-    DENSITIES,
     EGRESS_DELAY,
     EGRESS_LIGHT,
     GANGWAY_LIGHT,
+    NOT_FOUND,
+    RACK_FACE_2021,
+    RACK_FLOOR_2021,
     RACK_LIGHT,
     RACK_UNIFORMITY,
     ROUTE_LEAST,
     ROUTE_LIGHT,
     TRUCK_LIGHT,
     UNIFORMITY,
+    UNKNOWN_CONTROLS,
     UNMANNED_LIGHT,
     ControlRule,
-    density_limit,
 )
 from sim.scenario.schema import Scenario
 
@@ -75,8 +77,9 @@ def _all_rows(scenario: Scenario) -> Iterator[LimitRow]:
     for rule in rules:
         if rule in CONTROL_RULES:
             yield from _control_rows(scenario, rule, CONTROL_RULES[rule], groups)
-        if rule in DENSITIES:
-            yield from _density_rows(scenario, rule, groups)
+        if rule in UNKNOWN_CONTROLS:
+            yield from _unknown_rows(rule, groups)
+        yield from density_rows(scenario, rule, groups)
         if rule == "EN 12464-1":
             yield from _workplace_rows(rule, groups)
         if rule == "HSG38":
@@ -97,8 +100,12 @@ def _control_rows(
     """Cut of power, delay, each aisle by itself, shut-off, switching by hand."""
     said = scenario.statements
     is_discharge = said is not None and said.light_source in _DISCHARGE
-    cut = control.cut_for_discharge if is_discharge and control.cut_for_discharge else control.cut
     for group in groups:
+        cut = control.cut
+        most = control.discharge_density
+        is_dense = most is not None and power_density(group.luminaires, group.area_m2) > most
+        if is_discharge and control.cut_for_discharge is not None and not is_dense:
+            cut = control.cut_for_discharge
         if cut is not None:
             share = low_power_share(group.luminaires, group.settings.unoccupied_level)
             value = 1.0 - share
@@ -131,18 +138,18 @@ def _control_rows(
         yield stated_row(rule, everywhere, what, answer, control.manual, seen, "manual_override")
 
 
-def _density_rows(scenario: Scenario, rule: str, groups: Sequence[Group]) -> Iterator[LimitRow]:
-    """Lighting power density of the aisles, beside the number for the goods stated, else beside both."""
-    goods = None if scenario.statements is None else scenario.statements.goods
-    kinds = ("bulky", "small") if goods is None else (goods,)
+def _unknown_rows(rule: str, groups: Iterable[Group]) -> Iterator[LimitRow]:
+    """The site's figures of an edition whose numbers were not found: shown, neither met nor missed."""
     for group in groups:
-        value = power_density(group.luminaires, group.area_m2)
-        for kind in kinds:
-            limit = density_limit(rule, kind)
-            metric = f"{value * W_PER_M2_PER_W_PER_FT2:.3g} W/m2 over length times pitch"
-            remark = f"{limit.meaning}; {metric}" + ("" if goods else "; state statements.goods")
-            row = number_row(rule, group, "lighting power density", value, limit, remark)
-            yield replace(row, period="", is_met=row.is_met if goods else None)
+        cut = 1.0 - low_power_share(group.luminaires, group.settings.unoccupied_level)
+        for what, value, unit in (
+            ("cut of power at the unoccupied level", cut, "share"),
+            ("hold and timeout together", group.delay_s, "s"),
+        ):
+            yield LimitRow(
+                rule, group.aisles, group.period, what, value, unit, None, None, None,
+                UNKNOWN_CONTROLS[rule], NOT_FOUND, "not found: the number of this edition", is_judged=False,
+            )
 
 
 def _workplace_rows(rule: str, groups: Iterable[Group]) -> Iterator[LimitRow]:
@@ -151,13 +158,15 @@ def _workplace_rows(rule: str, groups: Iterable[Group]) -> Iterator[LimitRow]:
         lamps, settings = group.luminaires, group.settings
         yield light_row(rule, group, settings.occupied_level, "occupied level", GANGWAY_LIGHT)
         yield light_row(rule, group, group.low_level, "lowest level", UNMANNED_LIGHT)
+        yield light_row(rule, group, settings.occupied_level, "occupied level", RACK_FLOOR_2021)
         if lamps.floor_uniformity is not None:
             row = number_row(rule, group, UNIFORMITY.meaning, lamps.floor_uniformity, UNIFORMITY)
             yield replace(row, period="")
         if lamps.rack_lux_at_full is not None:
             lux = lamps.rack_lux_at_full * light_share(lamps, settings.occupied_level)
             remark = f"occupied level {100.0 * settings.occupied_level:.3g} %"
-            yield number_row(rule, group, RACK_LIGHT.meaning, lux, RACK_LIGHT, remark)
+            for limit in (RACK_LIGHT, RACK_FACE_2021):
+                yield number_row(rule, group, limit.meaning, lux, limit, remark)
         if lamps.rack_uniformity is not None:
             row = number_row(rule, group, RACK_UNIFORMITY.meaning, lamps.rack_uniformity, RACK_UNIFORMITY)
             yield replace(row, period="")

@@ -1,8 +1,8 @@
-"""Energy and demand by a tariff: a year of load becomes twelve monthly bills.
+"""Energy, demand and fees by a tariff: a year of load becomes twelve monthly bills.
 
-Comes in: loads by quarter-hour of a year, the tariff's tables.  Goes out: `Bill`.  Before:
-`outcome/year_load`; after: `study/money`.  Demand is that of the site's meter, so the lights' share of a
-demand charge is the bill with them less the bill without.
+Comes in: loads by quarter-hour of a year, the tariff's tables.  Goes out: `Bill`, `MeterBill`.  Before:
+`outcome/year_load`; after: `study/money`.  Demand, blocks of energy and the least bill are those of the
+site's meter, so the lights' share of them is the bill with the lights less the bill without.
 """
 
 from __future__ import annotations
@@ -12,13 +12,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.outcome.year_load import MONTHS_A_YEAR, YearClock
+from sim.outcome.year_load import MONTHS_A_YEAR, QUARTERS_A_DAY, YearClock
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_money import DemandCharge, EnergyPrice, SiteLoad, Tariff
+from sim.scenario.schema_money import DemandCharge, EnergyBlock, EnergyPrice, SiteLoad, Tariff
 from sim.units import WEEKDAYS
 
-__all__ = ["Bill", "Prices", "bill_lights", "billed_demand", "monthly_peaks", "price_year", "site_load_kw"]
+__all__ = [
+    "Bill", "MeterBill", "Prices", "bill_lights", "bill_meter", "billed_demand", "block_cost",
+    "monthly_peaks", "price_year", "site_load_kw",
+]
 
 _QUARTER_H = 0.25
 
@@ -32,6 +35,7 @@ class Prices:
     clock : the year
     per_kwh : price of energy in each quarter-hour (n,)
     tariff : ratchet and demand interval
+    blocks : prices by how much a month uses
     charges : demand charges
     site_kw : what else runs behind the meter (n,)
     """
@@ -39,31 +43,63 @@ class Prices:
     clock: YearClock
     per_kwh: FloatColumn
     tariff: Tariff
+    blocks: tuple[EnergyBlock, ...]
     charges: tuple[DemandCharge, ...]
     site_kw: FloatColumn
 
 
 @dataclass(frozen=True)
+class MeterBill:
+    """What a meter costs, month by month (12,).
+
+    Attributes
+    ----------
+    kwh : its energy
+    energy : money for energy by the hour
+    blocks : more, or less, for energy by the month's amount
+    demand : money for demand
+    fixed : fees that come whatever is used
+    lift : what is missing to the least bill
+    """
+
+    kwh: FloatColumn
+    energy: FloatColumn
+    blocks: FloatColumn
+    demand: FloatColumn
+    fixed: FloatColumn
+    lift: FloatColumn
+
+    @property
+    def total(self) -> FloatColumn:
+        """All charges together (12,)."""
+        return self.energy + self.blocks + self.demand + self.fixed + self.lift
+
+
+@dataclass(frozen=True)
 class Bill:
-    """What lights cost, month by month (12,).
+    """What lights cost, month by month (12,): the site's bill with them less the site's without.
 
     Attributes
     ----------
     kwh : energy of the lights
-    energy : money for it
-    demand : money for demand, the site's with the lights less the site's without
+    energy : money for energy, blocks included
+    demand : money for demand
+    lift : their part of what is missing to the least bill; below 0 where they fill it up
     peak_kw : highest demand of the site's meter, lights included
+    site : the whole bill of the site's meter, lights and fixed fees included
     """
 
     kwh: FloatColumn
     energy: FloatColumn
     demand: FloatColumn
+    lift: FloatColumn
     peak_kw: FloatColumn
+    site: FloatColumn
 
     @property
     def cost(self) -> FloatColumn:
-        """Energy and demand together (12,)."""
-        return self.energy + self.demand
+        """Energy, demand and least bill together (12,)."""
+        return self.energy + self.demand + self.lift
 
 
 def price_year(
@@ -81,6 +117,7 @@ def price_year(
         clock=clock,
         per_kwh=_energy_prices(tariff, scenario.energy_prices or (), clock),
         tariff=tariff,
+        blocks=tuple(scenario.energy_blocks or ()),
         charges=tuple(scenario.demand_charges or ()),
         site_kw=sum(others_kw, start=site_load_kw(scenario.site_load or (), clock)),
     )
@@ -163,6 +200,40 @@ def _by_month(amount: FloatColumn, clock: YearClock) -> FloatColumn:
     return np.bincount(clock.month, weights=amount, minlength=MONTHS_A_YEAR).astype(np.float64)
 
 
+def block_cost(month_kwh: FloatColumn, blocks: Sequence[EnergyBlock]) -> FloatColumn:
+    """Return what blocks add to the price of each month's energy (12,).
+
+    Examples
+    --------
+    >>> rows = [EnergyBlock(above_kwh=500.0, per_kwh=0.05), EnergyBlock(above_kwh=1000.0, per_kwh=0.10)]
+    >>> block_cost(np.array([400.0, 800.0, 1200.0] + [0.0] * 9), rows)[:3].tolist()
+    [0.0, 15.0, 55.0]
+    """
+    cost = np.zeros(MONTHS_A_YEAR)
+    for block in blocks:
+        months = np.array(block.months) - 1
+        cost[months] += block.per_kwh * np.maximum(0.0, month_kwh[months] - block.above_kwh)
+    return cost
+
+
+def bill_meter(load_kw: FloatColumn, prices: Prices) -> MeterBill:
+    """Return what a meter costs in a year.
+
+    Parameters
+    ----------
+    load_kw : load at the meter in each quarter-hour (n,)
+    prices : the tariff over the same year
+    """
+    tariff, clock = prices.tariff, prices.clock
+    days = np.bincount(clock.month, minlength=MONTHS_A_YEAR) / QUARTERS_A_DAY
+    kwh = _by_month(load_kw * _QUARTER_H, clock)
+    energy = _by_month(load_kw * _QUARTER_H * prices.per_kwh, clock)
+    blocks, demand = block_cost(kwh, prices.blocks), _demand_cost(load_kw, prices)
+    fixed = tariff.fixed_per_month + tariff.fixed_per_day * days
+    lift = np.maximum(0.0, tariff.minimum_per_month - (energy + blocks + demand + fixed))
+    return MeterBill(kwh, energy, blocks, demand, fixed, lift)
+
+
 def bill_lights(load_kw: FloatColumn, prices: Prices) -> Bill:
     """Return what a year of lights costs.
 
@@ -171,12 +242,15 @@ def bill_lights(load_kw: FloatColumn, prices: Prices) -> Bill:
     load_kw : load of the lights in each quarter-hour (n,)
     prices : the tariff over the same year
     """
-    kwh = load_kw * _QUARTER_H
     with_lights = prices.site_kw + load_kw
-    demand = _demand_cost(with_lights, prices) - _demand_cost(prices.site_kw, prices)
+    lit, dark = bill_meter(with_lights, prices), bill_meter(prices.site_kw, prices)
+    # by the hour the lights' own sum, which is exact; a difference of two large bills would not be
+    own = _by_month(load_kw * _QUARTER_H * prices.per_kwh, prices.clock)
     return Bill(
-        kwh=_by_month(kwh, prices.clock),
-        energy=_by_month(kwh * prices.per_kwh, prices.clock),
-        demand=demand,
+        kwh=_by_month(load_kw * _QUARTER_H, prices.clock),
+        energy=own + (lit.blocks - dark.blocks),
+        demand=lit.demand - dark.demand,
+        lift=lit.lift - dark.lift,
         peak_kw=monthly_peaks(with_lights, prices.clock, None, prices.tariff.demand_interval_min),
+        site=lit.total,
     )

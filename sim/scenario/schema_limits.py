@@ -25,6 +25,7 @@ RuleName = Literal[
     "IECC-2015",
     "IECC-2018",
     "IECC-2021",
+    "IECC-2024",
     "Title 24",
     "EN 12464-1",
     "HSG38",
@@ -53,6 +54,11 @@ class Statements(Part):
         "-",
         None,
     )
+    lpd_method: Literal["space by space", "building area"] | None = quantity(
+        "by which of the codes' two methods lighting power density is judged; absent: space by space",
+        "-",
+        None,
+    )
     light_source: Literal["LED", "metal halide", "high-pressure sodium"] | None = quantity(
         "kind of lamp; some editions ask less of discharge lamps", "-", None
     )
@@ -64,4 +70,7 @@ class Statements(Part):
         "what turns the lights off besides: a time switch, sensors that switch fully off, nothing", "-", None
     )
     fails_to_full: bool | None = quantity("the lights go to full when a control fails", "-", None)
+    power_return_to_full: bool | None = quantity(
+        "the lights go to full when the power returns", "-", None
+    )
     fire_alarm_to_full: bool | None = quantity("the fire alarm brings the lights to full", "-", None)

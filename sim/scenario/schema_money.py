@@ -15,6 +15,7 @@ from sim.scenario.schema_base import (
     FIRST_YEAR,
     LAST_YEAR,
     Amount,
+    AnyNames,
     Clock,
     Days,
     Frozen,
@@ -28,14 +29,15 @@ from sim.scenario.schema_base import (
 )
 
 __all__ = [
-    "ALL_MONTHS", "Carbon", "DemandCharge", "DemandWindow", "EnergyPrice", "Hours", "Proposal", "SiteLoad",
-    "Store", "Tariff", "Year",
+    "ALL_MONTHS", "Carbon", "DemandCharge", "DemandWindow", "EnergyBlock", "EnergyPrice", "Hours", "Proposal",
+    "SiteLoad", "Store", "Tariff", "Year",
 ]
 
 Months = Annotated[
     tuple[Annotated[int, Field(ge=1, le=12)], ...], Field(min_length=1, max_length=12), Frozen
 ]
 Rate = Annotated[float, Field(gt=-1.0, le=1.0)]
+Difference = Annotated[float, Field(ge=-1e7, le=1e7)]
 ALL_MONTHS = tuple(range(1, 13))
 
 
@@ -58,12 +60,23 @@ class Tariff(Part):
         "a month is billed for at least this share of the highest demand of the months before", "-", None
     )
     ratchet_months: int = quantity("how many months before count for that", "months", 11, ge=1, le=11)
+    fixed_per_month: Amount = quantity("paid each month whatever is used", "money", 0.0)
+    fixed_per_day: Amount = quantity("paid each day whatever is used", "money", 0.0)
+    minimum_per_month: Amount = quantity("least bill of a month, all charges together", "money", 0.0)
 
 
 class EnergyPrice(Hours):
     """Price of energy in some hours, instead of tariff.per_kwh; rows must not overlap."""
 
     per_kwh: Amount = quantity("price of energy", "1/kWh")
+
+
+class EnergyBlock(Part):
+    """What each kilowatt-hour of a month above some amount costs more; rows add up."""
+
+    above_kwh: Amount = quantity("energy of the site's meter in the month from which this counts", "kWh")
+    per_kwh: Difference = quantity("more than the price of the hour; negative: less", "1/kWh")
+    months: Months = quantity("months by number", "-", ALL_MONTHS)
 
 
 class DemandCharge(Hours):
@@ -95,6 +108,7 @@ class Carbon(Part):
 class Store(Part):
     """What the heat of the lights costs or saves."""
 
+    aisles: AnyNames | None = quantity("aisles in the cold store; absent: all", "-", None)
     cooling_cop: Positive | None = quantity(
         "cold store: heat removed over electricity used; each lighting kWh then counts 1 + 1/COP; absent: "
         "unheated and uncooled, factor 1",

@@ -8,14 +8,25 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field, StringConstraints
+from pydantic import AfterValidator, Field, StringConstraints
 
+from sim.log_clock import why_no_zone
 from sim.scenario.schema_base import EVERY_DAY, Amount, Clock, Days, Name, Part, Positive, Share, quantity
 
-__all__ = ["ZONE_PATTERN", "Office", "Place", "Yard"]
+__all__ = ["ZONE_PATTERN", "KnownZone", "Office", "Place", "Yard"]
 
 ZONE_PATTERN = r"^[A-Za-z][A-Za-z0-9_+/-]{0,60}$"
 Zone = Annotated[str, StringConstraints(pattern=ZONE_PATTERN)]
+
+
+def _check_zone(zone: str) -> str:
+    why = why_no_zone(zone)
+    if why is not None:
+        raise ValueError(why)
+    return zone
+
+
+KnownZone = Annotated[str, StringConstraints(pattern=ZONE_PATTERN), AfterValidator(_check_zone)]
 Minutes = Annotated[float, Field(ge=-720.0, le=720.0)]
 
 
