@@ -2,12 +2,12 @@
 
 Comes in: a CSV file.  Goes out: batches of rows and checked columns; nothing is guessed, converted or
 left out in silence.  The ground: `sensing/logs` and `traffic/logs` say which columns they want.
-The form of CSV is that of RFC 4180 with a header, in UTF-8, with commas, a row on a line.
+The form of CSV is that of RFC 4180 with a header, in UTF-8, a row on a line; commas, points and our own names
+of columns, unless a `LogForm` says otherwise.
 """
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,23 +18,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import Fault, InputError
-from sim.log_values import (
-    fast_numbers,
-    is_stamp,
-    number_fault,
-    parse_number,
-    parse_stamp,
-    ragged_fault,
-    time_fault,
-)
+from sim.log_clock import RunClock
+from sim.log_form import OWN_FORM, LogForm
+from sim.log_text import LogText
+from sim.log_times import TimeReader, Times
+from sim.log_values import fast_numbers, number_fault, parse_number, ragged_fault, with_points
 from sim.records import FloatColumn, IntColumn
 from sim.wording import find_nearest, nearest_text, printable
 
-__all__ = ["Batch", "Log"]
+__all__ = ["Batch", "Log", "find_index"]
 
-_BATCH_ROWS = 100_000
-_LONGEST_LINE = 65_536
 _FAULTS_TOLD = 20
+_SIGNS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
 @dataclass(frozen=True)
@@ -54,24 +49,45 @@ class Batch:
         return len(self.line)
 
 
+def find_index(batch: Batch, column: str, names: Sequence[str]) -> IntColumn:
+    """Return positions in a list of names, -1 for unknown ones (n,)."""
+    places = {name: place for place, name in enumerate(names)}
+    texts = batch.columns[column]
+    try:
+        return np.fromiter(map(places.__getitem__, texts), dtype=np.int64, count=len(batch))
+    except KeyError:
+        return np.array([places.get(text, -1) for text in texts], dtype=np.int64)
+
+
 class Log:
     """One log file being read; gathers its faults until `finish`.
 
     Parameters
     ----------
     path : the file
-    start : local date-time of second 0, for columns of date-times
-    required, optional : names of the columns; any order, no others
+    start : local date-time of second 0, for columns of date-times; or the clock of the run
+    required, optional : our names of the columns; any order, no others unless the form says so
+    form : how the log is written
+    told : is given the bytes read so far
     """
 
     def __init__(
-        self, path: Path | str, *, start: dt.datetime, required: Sequence[str], optional: Sequence[str] = ()
+        self,
+        path: Path | str,
+        *,
+        start: dt.datetime | RunClock,
+        required: Sequence[str],
+        optional: Sequence[str] = (),
+        form: LogForm = OWN_FORM,
+        told: Callable[[int], None] | None = None,
     ) -> None:
         self.name = str(path)
         self.required = tuple(required)
         self.known = (*required, *optional)
-        self._start = start
-        self._is_seconds: bool | None = None
+        self.form = form
+        clock = start if isinstance(start, RunClock) else RunClock.of(start, 0.0)
+        self._times = TimeReader(clock, form)
+        self._told = told
         self._faults: list[Fault] = []
         self._untold = 0
         self._unknown: dict[tuple[str, str], list[int]] = {}
@@ -80,7 +96,7 @@ class Log:
     def add(self, line: int | None, column: str, message: str) -> None:
         """Note a fault; beyond the first twenty only their number."""
         if len(self._faults) < _FAULTS_TOLD:
-            self._faults.append(Fault(self.name, line, column, message))
+            self._faults.append(Fault(self.name, line, self._theirs(column), message))
         else:
             self._untold += 1
 
@@ -129,6 +145,16 @@ class Log:
         self.finish()
         raise AssertionError("finish raises where there is a fault")
 
+    def header(self) -> list[str]:
+        """Return the names of the file's columns, not checked.
+
+        Raises
+        ------
+        InputError : the file is not there, or not UTF-8 text
+        """
+        with self._open() as file:
+            return LogText(file, self.form.separator, self.stop).header()[1]
+
     def batches(self) -> Iterator[Batch]:
         """Yield the rows as text.
 
@@ -137,7 +163,7 @@ class Log:
         InputError : the file is not there, not UTF-8 text, not CSV with commas, or has another header
         """
         with self._open() as file:
-            yield from self._read(self._records(file))
+            yield from self._read(LogText(file, self.form.separator, self.stop, self._told))
 
     def _open(self) -> BinaryIO:
         """Open the file, or say why not."""
@@ -148,133 +174,101 @@ class Log:
         except (OSError, ValueError) as error:
             self.stop(None, f"cannot be read: {getattr(error, 'strerror', None) or error}")
 
-    def _lines(self, file: BinaryIO) -> Iterator[str]:
-        """Yield decoded lines; say what the file is where it is not lines of UTF-8."""
-        number = 0
-        while line := file.readline(_LONGEST_LINE + 1):
-            number += 1
-            if number == 1:
-                if line.startswith((b"\xff\xfe", b"\xfe\xff")):
-                    self.stop(1, "is UTF-16 text; save as CSV UTF-8")
-                line = line.removeprefix(b"\xef\xbb\xbf")
-            if b"\0" in line:
-                self.stop(number, "holds a NUL byte: not text, or UTF-16; save as CSV UTF-8")
-            if b"\r" in line and line.index(b"\r") < len(line.rstrip(b"\n")) - 1:
-                self.stop(number, "a CR stands inside the line; save with line ends LF or CR LF")
-            if len(line) > _LONGEST_LINE:
-                self.stop(number, f"the line is longer than {_LONGEST_LINE:,} bytes")
-            try:
-                text = line.decode("utf-8")
-            except UnicodeDecodeError as error:
-                self.stop(number, f"byte 0x{line[error.start]:02X} is not UTF-8; save as CSV UTF-8")
-            yield text
-
-    def _records(self, file: BinaryIO) -> Iterator[tuple[int, list[str]]]:
-        """Yield line number and fields of each row that is not blank."""
-        reader = csv.reader(self._lines(file), strict=True)
-        done = 0
-        while True:
-            try:
-                row = next(reader, None)
-            except csv.Error as error:
-                if "end of data" in str(error) or "field limit" in str(error):
-                    self.stop(done + 1, "a quote is left open")
-                self.stop(reader.line_num, f"is not CSV: {error}")
-            if row is None:
-                return
-            if reader.line_num > done + 1:
-                self.stop(done + 1, "a quote is left open: a field runs over the end of the line")
-            done = reader.line_num
-            if row:
-                yield done, row
-
-    def _read(self, records: Iterator[tuple[int, list[str]]]) -> Iterator[Batch]:
-        """Check the header, then gather rows of its width."""
-        line, header = next(records, (1, []))
+    def _read(self, text: LogText) -> Iterator[Batch]:
+        """Check the header, then yield the rows of its width."""
+        line, header = text.header()
         if not header:
-            self.stop(None, f"is empty; expected a header: {','.join(self.required)}")
-        self._check_header(header, line)
-        rows: list[list[str]] = []
-        lines: list[int] = []
+            self.stop(None, f"is empty; expected a header: {self._expected()}")
+        kept = self._check_header(header, line)
         is_empty = True
-        for line, row in records:
-            is_empty = False
-            if len(row) != len(header):
-                self.add(line, "", ragged_fault(row, len(header)))
-                continue
-            rows.append(row)
-            lines.append(line)
-            if len(rows) == _BATCH_ROWS:
-                yield _batch(header, rows, lines)
-                rows, lines = [], []
+        for rows in text.blocks(len(header)):
+            for number, row in rows.ragged:
+                self.add(number, "", ragged_fault(row, len(header)))
+            is_empty &= not len(rows.line) and not rows.ragged
+            if len(rows.line):
+                columns = {column: rows.columns[place] for column, place in kept.items()}
+                yield Batch(rows.line, columns)
         if is_empty:
-            self.stop(None, f"has a header but no rows; expected rows of {','.join(header)}")
-        if rows:
-            yield _batch(header, rows, lines)
+            names = self.form.separator.join(map(printable, header))
+            self.stop(None, f"has a header but no rows; expected rows of {names}")
 
-    def _check_header(self, header: Sequence[str], line: int) -> None:
-        """Refuse a header with other columns than the log's."""
-        expected = f"expected header: {','.join(self.required)}"
+    def _theirs(self, column: str) -> str:
+        """Return what the file calls one of our columns."""
+        return self.form.columns.get(column, column)
+
+    def _expected(self) -> str:
+        """Return the header that is needed, as the file would write it."""
+        return self.form.separator.join(map(self._theirs, self.required))
+
+    def _check_header(self, header: Sequence[str], line: int) -> dict[str, int]:
+        """Refuse a header with other columns than the log's; return where each of ours stands."""
+        expected = f"expected header: {self._expected()}"
         only = header[0] if len(header) == 1 else ""
-        for sign, name in ((";", "semicolons"), ("\t", "tabs")):
-            if sign in only:
-                self.stop(line, f"the columns are separated by {name}; use commas; {expected}")
-        meant = {column: find_nearest(column.strip(), self.known) for column in header}
+        for sign, name in ((";", "semicolons"), ("\t", "tabs"), (",", "commas")):
+            if sign in only and sign != self.form.separator:
+                own = _SIGNS[self.form.separator]
+                self.stop(line, f"the columns are separated by {name}; use {own}; {expected}")
+        known = {self._theirs(column): column for column in self.known}
+        meant = {column: find_nearest(column.strip(), known) for column in header}
         if not any(meant.values()):
             self.stop(line, f"the first line is not the header; {expected}")
         for number, column in enumerate(header):
-            if column in header[:number]:
+            if column in header[:number] and (column in known or not self.form.ignores_others):
                 self.add(line, printable(column), "the column stands more than once in the header")
-            elif column not in self.known:
+            elif column not in known and not self.form.ignores_others:
                 near = f' did you mean "{meant[column]}"?' if meant[column] else ""
-                message = f"unknown column;{near} Known: {','.join(self.known)}"
+                message = f"unknown column;{near} Known: {','.join(known)}"
                 self.add(line, f'"{printable(column)}"', message)
         for column in self.required:
-            if column not in header and column not in meant.values():
-                self.add(line, column, f"the column is missing; {expected}")
+            theirs = self._theirs(column)
+            is_misspelt = not self.form.ignores_others and theirs in meant.values()
+            if theirs not in header and not is_misspelt:
+                near = nearest_text(theirs, header) if self.form.ignores_others else ""
+                self.add(line, theirs, f"the column is missing; {expected}{near}")
+        for column, theirs in self.form.columns.items():
+            if column in self.known and column not in self.required and theirs not in header:
+                self.add(line, theirs, f"the columns file names it for {column}; the log has no such column")
         self.finish()
+        return {known[column]: place for place, column in enumerate(header) if column in known}
 
     def to_numbers(self, batch: Batch, column: str) -> FloatColumn:
         """Return a column of numbers; nan where a cell is empty or the column absent (n,)."""
-        return self._convert(batch, column, parse_number, number_fault)
-
-    def to_seconds(self, batch: Batch, column: str) -> FloatColumn:
-        """Return a column of times in seconds from the start; nan where empty or absent (n,).
-
-        All times of a file are of one kind, seconds or ISO 8601 local date-times; the first one decides.
-        """
-        if self._is_seconds is None:
-            first = next((text for text in batch.columns.get(column, ()) if text), "")
-            self._is_seconds = not is_stamp(first)
-        is_seconds = self._is_seconds
-        return self._convert(
-            batch,
-            column,
-            parse_number if is_seconds else lambda text: parse_stamp(text, self._start),
-            lambda text: time_fault(text, is_seconds),
-        )
-
-    def _convert(
-        self, batch: Batch, column: str, parse: Callable[[str], float | None], fault: Callable[[str], str]
-    ) -> FloatColumn:
-        """Turn texts into doubles; what cannot be parsed becomes a fault and nan."""
         texts = batch.columns.get(column)
         if texts is None:
             return np.full(len(batch), np.nan)
-        values = fast_numbers(texts) if parse is parse_number else None
+        plain = with_points(texts) if self.form.decimal == "," else texts
+        values = fast_numbers(plain)
         if values is None:
-            parsed = [parse(text) if text else np.nan for text in texts]
+            parsed = [parse_number(text) if text else np.nan for text in plain]
             is_bad = np.array([value is None for value in parsed], dtype=bool)
-            self.add_rows(batch, is_bad, column, lambda row: fault(texts[row]))
+            self.add_rows(batch, is_bad, column, lambda row: number_fault(texts[row]))
             values = np.array([np.nan if value is None else value for value in parsed], dtype=np.float64)
-        return values + 0.0  # no negative zero
+        factor = self.form.factors.get(column, 1.0)
+        return (values if factor == 1.0 else values * factor) + 0.0  # no negative zero
+
+    def to_times(self, batch: Batch, column: str) -> Times:
+        """Return a column of times; what cannot be read becomes a fault and nan."""
+        texts = batch.columns.get(column)
+        if texts is None:
+            return Times(np.full(len(batch), np.nan), np.zeros(len(batch), dtype=bool))
+        times = self._times.read(texts, self.form.factors.get(column, 1.0))
+        if times.faults:
+            is_bad = np.zeros(len(batch), dtype=bool)
+            is_bad[list(times.faults)] = True
+            self.add_rows(batch, is_bad, column, times.faults.__getitem__)
+        return times
+
+    def to_seconds(self, batch: Batch, column: str) -> FloatColumn:
+        """Return a column of times in seconds from the start; nan where empty or absent [s] (n,).
+
+        All times of a file are of one kind, see `log_times`; the first one decides.
+        """
+        return self.to_times(batch, column).seconds + 0.0
 
     def to_index(self, batch: Batch, column: str, names: Sequence[str]) -> IntColumn:
         """Return positions in a list of names, -1 for unknown ones, which become faults at `finish` (n,)."""
         self._choices[column] = names
-        places = {name: place for place, name in enumerate(names)}
-        texts = batch.columns[column]
-        index = np.array([places.get(text, -1) for text in texts], dtype=np.int64)
+        texts, index = batch.columns[column], find_index(batch, column, names)
         for row in np.flatnonzero(index < 0).tolist():
             self._unknown.setdefault((column, texts[row]), [int(batch.line[row]), 0])[1] += 1
         return index
@@ -282,6 +276,8 @@ class Log:
     def refuse_missing(self, batch: Batch, columns: Iterable[str]) -> None:
         """Note empty cells where a value is needed."""
         for column in columns:
+            if "" not in batch.columns[column]:
+                continue
             is_empty = np.array([not text for text in batch.columns[column]], dtype=bool)
             self.add_rows(batch, is_empty, column, lambda _: "is empty; a value is needed in every row")
 
@@ -326,9 +322,3 @@ class Log:
             count = f"{len(late):,} such rows" if len(late) > 1 else "the only such row"
             message = f"is earlier than the row before it ({count}); sort the log, or use --sort"
             self.add(int(line[late].min()), column, message)
-
-
-def _batch(header: Sequence[str], rows: list[list[str]], lines: list[int]) -> Batch:
-    """Turn rows into columns."""
-    columns = dict(zip(header, zip(*rows, strict=True), strict=True))
-    return Batch(np.array(lines, dtype=np.int64), columns)

@@ -1,15 +1,16 @@
 """Measured visits: a strict reader of visit logs.
 
-Comes in: a CSV file.  Goes out: `VisitRows`.  Before: `logs`; after it: `traffic/measured`, which adds the
-runs.  The first five columns are what a site's own log gives; the others are what a run writes besides, so
-that its own log can be replayed.
+Comes in: a CSV file.  Goes out: `VisitRows`, or only the quality table.  Before: `logs`; after it:
+`traffic/measured`, which adds the runs.  The first five columns are what a site's own log gives; the others
+are what a run writes besides, so that its own log can be replayed.  Names of trucks and operators come no
+further than this file: `log_pseudonyms`.
 """
 
 from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from itertools import chain
 from pathlib import Path
@@ -19,17 +20,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
-from sim.logs import Batch, Log
+from sim.log_form import OWN_FORM, LogForm
+from sim.log_pseudonyms import Pseudonyms
+from sim.log_quality import QualityBook
+from sim.logs import Batch, Log, find_index
 from sim.records import FloatColumn, IntColumn
+from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import NAME_PATTERN, Scenario
 from sim.traffic.paths import VISIT_TASKS
 from sim.wording import nearest_text, printable
 
-__all__ = ["VisitRows", "read_visit_rows"]
+__all__ = ["VisitRows", "numbers_of", "read_visit_rows", "scan_visits"]
 
 REQUIRED = ("aisle", "enter", "leave")
 OPTIONAL = (
-    "truck", "bay_m", "arrive", "type", "task", "enters_at", "leaves_at", "second_bay_m", "second_stand_s",
+    "truck", "operator", "bay_m", "arrive", "type", "task", "enters_at", "leaves_at", "second_bay_m",
+    "second_stand_s",
 )
 MOUTHS = ("front", "back")
 _NAME = re.compile(NAME_PATTERN)
@@ -45,7 +51,7 @@ class VisitRows:
     line : line of the file (n,)
     aisle : index of the aisle (n,)
     enter, leave : [s]; leave is cut at the end of the run (n,)
-    truck : name, "" where the log has none (n,)
+    truck : pseudonym of the truck, of the operator where the log names no truck, else "" (n,)
     bay_m : [m from the front mouth], nan where the log has none (n,)
     arrive : at the mouth [s], nan where the log has none: then waits are not known (n,)
     type : truck group, "" where the log has none (n,)
@@ -70,19 +76,30 @@ class VisitRows:
 
 
 def read_visit_rows(
-    path: Path | str, scenario: Scenario, layout: Layout, *, sort: bool = False
+    path: Path | str,
+    scenario: Scenario,
+    layout: Layout,
+    *,
+    sort: bool = False,
+    form: LogForm = OWN_FORM,
+    book: QualityBook | None = None,
+    told: Callable[[int], None] | None = None,
 ) -> VisitRows:
     """Read a visits log.
 
-    A visit that runs past the end of the run is cut there.
+    A visit that runs past the end of the run is cut there; one in the second pass of an hour that the clock
+    shows twice is left out.
 
     Parameters
     ----------
-    path : CSV with the columns aisle, enter, leave and any of truck, bay_m, arrive, type, task, enters_at,
-        leaves_at, second_bay_m, second_stand_s; times in seconds from the scenario's start, or ISO 8601
-        local date-times
+    path : CSV with the columns aisle, enter, leave and any of truck, operator, bay_m, arrive, type, task,
+        enters_at, leaves_at, second_bay_m, second_stand_s; times in seconds from the scenario's start, or
+        ISO 8601 date-times, local or with their offset
     scenario, layout : the site
     sort : accept rows that are not in order of entry; rows of one time keep their order
+    form : how the log is written
+    book : counts the quality of the log
+    told : is given the bytes read so far
 
     Raises
     ------
@@ -90,27 +107,98 @@ def read_visit_rows(
         leave that is not after it, a bay outside its aisle, or rows out of order: all faults together, up
         to twenty of them
     """
-    log = Log(path, start=scenario.start_datetime, required=REQUIRED, optional=OPTIONAL)
+    log = Log(path, start=clock_of(scenario), required=REQUIRED, optional=OPTIONAL, form=form, told=told)
     groups = tuple(trucks.name for trucks in scenario.trucks)
-    pieces = [_read_batch(log, batch, layout, groups, scenario.duration_s) for batch in log.batches()]
-    if not pieces:
+    names = Pseudonyms("T"), Pseudonyms("P")
+    read = [_read_batch(log, batch, layout, groups, scenario.duration_s, names) for batch in log.batches()]
+    if not read:
         log.finish()
-    rows = _join(pieces)
+    rows, is_repeat = _join([piece for piece, _ in read]), np.concatenate([repeat for _, repeat in read])
+    nothing = np.zeros(len(rows.line), dtype=np.int64)
     if not sort:
-        log.check_order(np.zeros(len(rows.line), dtype=np.int64), rows.enter, rows.line, "enter")
+        log.check_order(nothing, rows.enter, rows.line, "enter")
     log.finish()
-    return _take(rows, np.argsort(rows.enter, kind="stable")) if sort else rows
+    order = np.argsort(rows.enter, kind="stable")
+    order = order[~is_repeat[order]]
+    if book is not None:
+        clock = numbers_of(rows.truck)
+        book.watch(nothing, clock, rows.enter, rows.line, rows.aisle < 0, is_repeat)
+        mark = np.nan_to_num(rows.bay_m[order], nan=-1.0)
+        book.settle(rows.aisle[order], clock[order], rows.enter[order], rows.leave[order], mark)
+    return _take(rows, order) if sort or is_repeat.any() else rows
+
+
+def numbers_of(names: Sequence[str]) -> IntColumn:
+    """Return names as numbers from 0 in the order in which they appear, -1 for nothing (n,).
+
+    >>> numbers_of(["T02", "", "T01", "T02"]).tolist()
+    [0, -1, 1, 0]
+    """
+    known = {name: number for number, name in enumerate(dict.fromkeys(name for name in names if name))}
+    return np.array([known.get(name, -1) for name in names], dtype=np.int64)
+
+
+def scan_visits(
+    path: Path | str,
+    scenario: Scenario,
+    layout: Layout,
+    book: QualityBook,
+    *,
+    form: LogForm = OWN_FORM,
+    told: Callable[[int], None] | None = None,
+) -> None:
+    """Count the quality of a visits log of any size, a block at a time.
+
+    Rows of unknown aisles, outside the run or out of order are counted, not refused.
+
+    Parameters
+    ----------
+    path, scenario, layout, form : as in `read_visit_rows`
+    book : does the counting
+    told : is given the bytes read so far
+
+    Raises
+    ------
+    InputError : the file is no such log
+    """
+    log = Log(path, start=clock_of(scenario), required=REQUIRED, optional=OPTIONAL, form=form, told=told)
+    trucks: dict[str, int] = {"": -1}
+    for batch in log.batches():
+        aisle = find_index(batch, "aisle", layout.aisles)
+        log.refuse_missing(batch, ("enter", "leave"))
+        enter, leave = log.to_times(batch, "enter"), log.to_times(batch, "leave")
+        is_repeat = enter.is_repeat & leave.is_repeat
+        texts = batch.columns.get("truck", ("",) * len(batch))
+        clock = np.array([trucks.setdefault(text, len(trucks) - 1) for text in texts], dtype=np.int64)
+        book.watch(
+            np.zeros(len(batch), dtype=np.int64), clock, enter.seconds, batch.line, aisle < 0, is_repeat
+        )
+        kept = np.flatnonzero((aisle >= 0) & ~np.isnan(enter.seconds + leave.seconds) & ~is_repeat)
+        kept = kept[np.argsort(enter.seconds[kept], kind="stable")]
+        mark = np.nan_to_num(log.to_numbers(batch, "bay_m")[kept], nan=-1.0)
+        book.settle(aisle[kept], clock[kept], enter.seconds[kept], leave.seconds[kept], mark)
+    log.finish()
 
 
 def _read_batch(
-    log: Log, batch: Batch, layout: Layout, groups: Sequence[str], end_s: float
-) -> VisitRows:
-    """Check and convert some rows; what is at fault is noted in the log."""
+    log: Log,
+    batch: Batch,
+    layout: Layout,
+    groups: Sequence[str],
+    end_s: float,
+    names: tuple[Pseudonyms, Pseudonyms],
+) -> tuple[VisitRows, NDArray[np.bool_]]:
+    """Check and convert some rows; what is at fault is noted in the log.
+
+    Also says which rows lie in the second pass of an hour that the clock shows twice.
+    """
     aisle = log.to_index(batch, "aisle", layout.aisles)
     log.refuse_missing(batch, ("enter", "leave"))
-    enter, leave, arrive = (log.to_seconds(batch, column) for column in ("enter", "leave", "arrive"))
+    entered, left = log.to_times(batch, "enter"), log.to_times(batch, "leave")
+    is_repeat = entered.is_repeat & left.is_repeat
+    enter, leave, arrive = entered.seconds + 0.0, left.seconds + 0.0, log.to_seconds(batch, "arrive")
     log.check_in_run(batch, "enter", enter, end_s)
-    log.check_pair(batch, "leave", "enter", leave <= enter, "after it")
+    log.check_pair(batch, "leave", "enter", (leave <= enter) & ~is_repeat, "after it")
     log.check_pair(batch, "arrive", "enter", arrive > enter, "not after it")
     length = layout.length_m[aisle]
     bay, second_bay, second_stand = (
@@ -126,12 +214,13 @@ def _read_batch(
         "second_bay_m",
         lambda _: "second_bay_m and second_stand_s come together: give both or neither",
     )
-    return VisitRows(
+    trucks, operators = names[0].of(_names(log, batch, "truck")), names[1].of(_names(log, batch, "operator"))
+    rows = VisitRows(
         line=batch.line,
         aisle=aisle,
         enter=enter,
         leave=np.minimum(leave, end_s),
-        truck=_names(log, batch, "truck"),
+        truck=tuple(truck or operator for truck, operator in zip(trucks, operators, strict=True)),
         bay_m=bay,
         arrive=arrive,
         type=_words(log, batch, "type", groups, "") if groups else _names(log, batch, "type"),
@@ -141,6 +230,7 @@ def _read_batch(
         second_bay_m=second_bay,
         second_stand_s=second_stand,
     )
+    return rows, is_repeat
 
 
 def _refuse_outside(

@@ -13,6 +13,7 @@ from sim.errors import Fault, InputError
 from sim.floor.layout import Layout
 from sim.records import FloatColumn, Moves, Visits
 from sim.scenario.schema import Scenario
+from sim.traffic.gait import gait_of
 from sim.traffic.kinematics import travel_time
 from sim.traffic.logs import VisitRows
 from sim.traffic.paths import VISIT_TASKS
@@ -65,17 +66,17 @@ def measured_visits(
     task = np.array([VISIT_TASKS.index(name) for name in rows.task], dtype=np.int64)
     names = tuple(dict.fromkeys(rows.truck))
     number = {name: index for index, name in enumerate(names)}
-    empty, laden, ramp = _speeds(scenario, rows)
+    empty, laden, aisle_empty, aisle_laden, ramp = _speeds(scenario, rows)
     laden_in = np.isin(task, [VISIT_TASKS.index("putaway"), VISIT_TASKS.index("replenish-set")])
     moves = None
     if has_bay.all() and scenario.trucks and count:
         moves, too_short = _runs(
             layout,
             rows,
-            np.where(laden_in, laden, empty),
-            np.where(laden_in, empty, laden),
-            laden,
-            empty,
+            np.where(laden_in, aisle_laden, aisle_empty),
+            np.where(laden_in, aisle_empty, aisle_laden),
+            aisle_laden,
+            aisle_empty,
             ramp,
             scenario.duration_s,
         )
@@ -116,17 +117,17 @@ def measured_visits(
     )
 
 
-def _speeds(scenario: Scenario, rows: VisitRows) -> tuple[FloatColumn, FloatColumn, FloatColumn]:
-    """Empty and laden speed and acceleration of each row: of its own group, else of the first."""
+def _speeds(scenario: Scenario, rows: VisitRows) -> tuple[FloatColumn, ...]:
+    """Empty and laden speed, both also inside aisles, and acceleration: of a row's own group or the first."""
     if not scenario.trucks:
-        return np.ones(len(rows.aisle)), np.ones(len(rows.aisle)), np.zeros(len(rows.aisle))
+        one = np.ones(len(rows.aisle))
+        return one, one, one, one, np.zeros(len(rows.aisle))
     names = [trucks.name for trucks in scenario.trucks]
     group = np.array([names.index(name) if name in names else 0 for name in rows.type], dtype=np.int64)
-    return (
-        np.array([trucks.speed_empty_m_per_s for trucks in scenario.trucks])[group],
-        np.array([trucks.speed_laden_m_per_s for trucks in scenario.trucks])[group],
-        np.array([trucks.acceleration_m_per_s2 for trucks in scenario.trucks])[group],
-    )
+    gaits = [gait_of(trucks) for trucks in scenario.trucks]
+    speeds = ((gait.empty, gait.laden, gait.aisle_empty, gait.aisle_laden, gait.ramp) for gait in gaits)
+    columns = np.array(list(speeds), dtype=np.float64)[group]
+    return columns[:, 0], columns[:, 1], columns[:, 2], columns[:, 3], columns[:, 4]
 
 
 def _runs(

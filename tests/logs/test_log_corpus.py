@@ -12,6 +12,7 @@ from sim.floor.layout import lay_out
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
 from sim.traffic.logs import read_visit_rows
+from sim.traffic.move_logs import read_stops
 
 CORPUS = Path(__file__).parents[1] / "corpus" / "logs"
 BAD = sorted((CORPUS / "bad").glob("*.csv"))
@@ -25,6 +26,10 @@ def read(path: Path) -> None:
     """Read a log by the reader that its name tells."""
     if path.name.startswith("visits"):
         read_visit_rows(path, SITE, LAYOUT)
+    elif path.name.startswith("moves"):
+        read_stops(path, "moves", SITE, LAYOUT)
+    elif path.name.startswith("picks"):
+        read_stops(path, "picks", SITE, LAYOUT)
     else:
         read_detections(path, SITE, LAYOUT)
 

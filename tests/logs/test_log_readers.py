@@ -14,19 +14,30 @@ from hypothesis import strategies as st
 
 from sim.errors import InputError
 from sim.floor.layout import lay_out
-from sim.log_values import fast_numbers, parse_number, parse_stamp
+from sim.log_clock import RunClock
+from sim.log_form import OWN_FORM
+from sim.log_times import TimeReader
+from sim.log_values import fast_numbers, parse_number
+from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
+from sim.study.log_traffic import LogKind, read_log_traffic, scan_log
 from sim.traffic.logs import read_visit_rows
 
 SITE = load_scenario(Path(__file__).parents[1] / "corpus" / "logs" / "site.toml")
 LAYOUT = lay_out(SITE)
+PREPARED = prepare_site(SITE)
 FULL = (
     "aisle,enter,leave,truck,bay_m,arrive,type,task,enters_at,leaves_at,second_bay_m,second_stand_s\n"
     "A02,10,50.5,reach-01,12.5,9.25,reach,replenish-both,back,front,30,11\n"
     "A01,10,90000,,,,,,,,,\n"
     "B 1,20,40,t 7,0,20,,retrieve,front,back,,\n"
 )
+
+
+def seconds_of(text: str, start: dt.datetime) -> float:
+    """Read one time of a log without a time zone."""
+    return float(TimeReader(RunClock.of(start, 30.0), OWN_FORM).read([text]).seconds[0])
 
 
 def written(folder: Path, text: str | bytes) -> Path:
@@ -42,7 +53,7 @@ def test_visits_with_every_column(tmp_path: Path) -> None:
     assert rows.aisle.tolist() == [1, 0, 2]
     assert rows.enter.tolist() == [10.0, 10.0, 20.0]
     assert rows.leave.tolist() == [50.5, 86400.0, 40.0]
-    assert rows.truck == ("reach-01", "", "t 7")
+    assert rows.truck == ("T01", "", "T02"), "pseudonyms by first appearance"
     assert rows.type == ("reach", "", "")
     assert rows.task == ("replenish-both", "unknown", "retrieve")
     assert rows.enters_back.tolist() == [True, False, False]
@@ -67,7 +78,7 @@ def test_sorting_visits_keeps_rows_of_one_time_in_order(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="2 such rows"):
         read_visit_rows(path, SITE, LAYOUT)
     rows = read_visit_rows(path, SITE, LAYOUT, sort=True)
-    assert rows.truck == ("b", "d", "a", "c")
+    assert rows.truck == ("T02", "T04", "T01", "T03")
     assert rows.line.tolist() == [3, 5, 2, 4]
 
 
@@ -138,34 +149,57 @@ def test_date_times_are_the_nearest_double(seconds: int, fraction: int, digits: 
     start = dt.datetime(2027, 3, 1, 6)
     digits_text = f"{fraction:09d}"[:digits]
     text = f"{(start + dt.timedelta(seconds=seconds)).isoformat()}.{digits_text}"
-    assert parse_stamp(text, start) == float(seconds + Fraction(int(digits_text), 10**digits))
+    assert seconds_of(text, start) == float(seconds + Fraction(int(digits_text), 10**digits))
 
 
 def test_date_times_against_a_start_within_a_second() -> None:
     start = dt.datetime(2027, 3, 1, 6, 0, 0, 250_000)
-    assert parse_stamp("2027-03-01T06:00:01.75", start) == 1.5
-    assert parse_stamp("2027-03-01 05:59:59", start) == -1.25
-    assert parse_stamp("2027-03-01T06:00", dt.datetime(2027, 3, 1)) == 21_600.0
+    assert seconds_of("2027-03-01T06:00:01.75", start) == 1.5
+    assert seconds_of("2027-03-01 05:59:59", start) == -1.25
+    assert seconds_of("2027-03-01T06:00", dt.datetime(2027, 3, 1)) == 21_600.0
 
 
 LETTERS = st.sampled_from(list("zonestard,;\"'\n\r\t 0123456789.-+eEAB:TZ\u00e4\0"))
+HEADS = {
+    "visits": b"aisle,enter,leave,truck\nA01,0,3,t\n",
+    "detections": b"zone,start,end\nA01,0,3\n",
+    "moves": b"time,from,to\n0,A01,A02\n",
+    "picks": b"time,location\n0,A01\n",
+}
+
+
+ANY_TAIL = st.text(LETTERS, max_size=80) | st.binary(max_size=60)
+ANY_KIND = st.sampled_from(sorted(HEADS))
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.text(LETTERS, max_size=80) | st.binary(max_size=60), st.booleans())
-def test_any_log(tmp_path_factory: pytest.TempPathFactory, tail: str | bytes, is_visits: bool) -> None:
-    """Whatever the bytes, only an InputError leaves."""
-    folder = tmp_path_factory.mktemp("logs")
+@given(ANY_TAIL, ANY_KIND)
+def test_any_log(tmp_path_factory: pytest.TempPathFactory, tail: str | bytes, kind: LogKind) -> None:
+    check_any_log(tmp_path_factory.mktemp("logs"), tail, kind)
+
+
+@pytest.mark.slow
+@settings(max_examples=10_000, deadline=None)
+@given(ANY_TAIL, ANY_KIND)
+def test_twenty_thousand_logs(
+    tmp_path_factory: pytest.TempPathFactory, tail: str | bytes, kind: LogKind
+) -> None:
+    """Robustness row 2; each example is two files."""
+    check_any_log(tmp_path_factory.getbasetemp(), tail, kind)
+
+
+def check_any_log(folder: Path, tail: str | bytes, kind: LogKind) -> None:
+    """Whatever the bytes, only an InputError leaves; reading and scanning alike."""
     data = tail if isinstance(tail, bytes) else tail.encode()
-    header = b"aisle,enter,leave,truck\nA01,0,3,t\n" if is_visits else b"zone,start,end\nA01,0,3\n"
-    for text in (data, header + data):
+    for text in (data, HEADS[kind] + data):
         path = written(folder, text)
-        faults: str | None = None
+        faults = []
         try:
-            if is_visits:
-                assert len(read_visit_rows(path, SITE, LAYOUT).enter) > 0
-            else:
-                assert len(read_detections(path, SITE, LAYOUT).start) > 0
+            assert read_log_traffic(PREPARED, **{kind: path}).tables  # type: ignore[arg-type]
         except InputError as error:
-            faults = str(error)
-        assert faults is None or faults.replace("\n", "").isprintable()
+            faults.append(str(error))
+        try:
+            assert scan_log(PREPARED, kind, path).rows
+        except InputError as error:
+            faults.append(str(error))
+        assert all(fault.replace("\n", "").isprintable() for fault in faults)
