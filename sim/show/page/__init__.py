@@ -1,0 +1,1 @@
+"""The page: one HTML file in which a reader moves a setting and sees the simulation."""

@@ -1,0 +1,35 @@
+// The computing side of the page, a worker where the browser lets us: opens a site, evaluates settings.
+// Asked {id, kind: "open", site} or {id, kind: "evaluate", variant, choices}; answers {id, result} or {id, fault}.
+
+import { evaluate } from "./books.mjs";
+import { unpackSite } from "./unpack.mjs";
+
+/** Return a function that answers requests. */
+export function makeEngine() {
+  const sites = [];
+  return async ({ kind, site, variant, choices }) => {
+    if (kind === "open") {
+      sites.push(await unpackSite(site));
+      return null;
+    }
+    const began = performance.now();
+    const outcomes = choices.map((settings) => evaluate(sites[variant], settings));
+    return { outcomes, took_ms: performance.now() - began };
+  };
+}
+
+if (typeof WorkerGlobalScope !== "undefined") {
+  const answer = makeEngine();
+  let queue = Promise.resolve();
+  globalThis.onmessage = ({ data }) => {
+    queue = queue.then(async () => {
+      try {
+        globalThis.postMessage({ id: data.id, result: await answer(data) });
+      } catch (error) {
+        globalThis.postMessage({ id: data.id, fault: String(error) });
+      }
+    });
+  };
+} else {
+  globalThis.aislewakeEngine = makeEngine;
+}
