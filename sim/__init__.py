@@ -1,4 +1,9 @@
-"""Forklift traffic against aisle dimming: load a scenario, run it or replay logs, read the figures.
+"""Forklift traffic against aisle dimming: load a scenario, run it or replay logs, decide between settings.
+
+One run: `load`, `run`, `replay`.  Many settings: `parse_varied`, `make_plan`, `sweep`; `make_wish`,
+`recommend`; `compare`; `tornado`, `find_indices`.  Piece by piece, on one traffic: `prepare_site`,
+`simulate_traffic`, `replay_site`, `evaluate_settings`; traffic from a log: `read_columns_file`,
+`read_site_log`, `fit_site`, `judge_fit`; with lights that one writes oneself: `simulate_live`.
 
 Examples
 --------
@@ -17,11 +22,32 @@ if TYPE_CHECKING:
     from sim.errors import AislewakeError, InputError, MachineError
     from sim.outcome.names import OUTCOMES
     from sim.records import Detections, Visits
+    from sim.replication import prepare_site, replay_site, simulate_live, simulate_traffic
     from sim.results import CloseLook, Estimate, Outcomes, Result
-    from sim.scenario.schema import Scenario
+    from sim.scenario.log_columns import read_columns_file
+    from sim.scenario.schema import Scenario, Settings
     from sim.scenario.toml import load
     from sim.show.folder import write_results
+    from sim.show.folder_recommend import write_recommendation
+    from sim.show.folder_sweep import write_sweep
+    from sim.study.ages import evaluate_settings
+    from sim.study.batch import run_batch
+    from sim.study.compare import compare, from_scenario, from_store
+    from sim.study.explain import explain_moment, find_worst_spells
+    from sim.study.front import find_front, find_knee, hypervolume
+    from sim.study.inputs import parse_inputs, usual_inputs
+    from sim.study.plan import make_plan
+    from sim.study.recommend import recommend
     from sim.study.replicate import replay, run
+    from sim.study.sensitivity import find_indices, log_size, tornado
+    from sim.study.site_fit import fit_site
+    from sim.study.site_goodness import judge_fit
+    from sim.study.site_log import read_site_log
+    from sim.study.store import read_stored_run
+    from sim.study.sweep import sweep
+    from sim.study.vary import parse_varied
+    from sim.study.warmup import find_warm_up
+    from sim.study.wish import make_wish, with_wishes
 
 _HOMES = {
     "AislewakeError": "sim.errors",
@@ -34,11 +60,45 @@ _HOMES = {
     "Outcomes": "sim.results",
     "Result": "sim.results",
     "Scenario": "sim.scenario.schema",
+    "Settings": "sim.scenario.schema",
     "Visits": "sim.records",
+    "compare": "sim.study.compare",
+    "evaluate_settings": "sim.study.ages",
+    "explain_moment": "sim.study.explain",
+    "find_front": "sim.study.front",
+    "find_indices": "sim.study.sensitivity",
+    "find_knee": "sim.study.front",
+    "find_warm_up": "sim.study.warmup",
+    "find_worst_spells": "sim.study.explain",
+    "fit_site": "sim.study.site_fit",
+    "from_scenario": "sim.study.compare",
+    "from_store": "sim.study.compare",
+    "hypervolume": "sim.study.front",
+    "judge_fit": "sim.study.site_goodness",
     "load": "sim.scenario.toml",
+    "log_size": "sim.study.sensitivity",
+    "make_plan": "sim.study.plan",
+    "make_wish": "sim.study.wish",
+    "parse_inputs": "sim.study.inputs",
+    "parse_varied": "sim.study.vary",
+    "prepare_site": "sim.replication",
+    "read_columns_file": "sim.scenario.log_columns",
+    "read_site_log": "sim.study.site_log",
+    "read_stored_run": "sim.study.store",
+    "recommend": "sim.study.recommend",
     "replay": "sim.study.replicate",
+    "replay_site": "sim.replication",
     "run": "sim.study.replicate",
+    "run_batch": "sim.study.batch",
+    "simulate_live": "sim.replication",
+    "simulate_traffic": "sim.replication",
+    "sweep": "sim.study.sweep",
+    "tornado": "sim.study.sensitivity",
+    "usual_inputs": "sim.study.inputs",
+    "with_wishes": "sim.study.wish",
+    "write_recommendation": "sim.show.folder_recommend",
     "write_results": "sim.show.folder",
+    "write_sweep": "sim.show.folder_sweep",
 }
 
 __all__ = [
@@ -52,11 +112,45 @@ __all__ = [
     "Outcomes",
     "Result",
     "Scenario",
+    "Settings",
     "Visits",
+    "compare",
+    "evaluate_settings",
+    "explain_moment",
+    "find_front",
+    "find_indices",
+    "find_knee",
+    "find_warm_up",
+    "find_worst_spells",
+    "fit_site",
+    "from_scenario",
+    "from_store",
+    "hypervolume",
+    "judge_fit",
     "load",
+    "log_size",
+    "make_plan",
+    "make_wish",
+    "parse_inputs",
+    "parse_varied",
+    "prepare_site",
+    "read_columns_file",
+    "read_site_log",
+    "read_stored_run",
+    "recommend",
     "replay",
+    "replay_site",
     "run",
+    "run_batch",
+    "simulate_live",
+    "simulate_traffic",
+    "sweep",
+    "tornado",
+    "usual_inputs",
+    "with_wishes",
+    "write_recommendation",
     "write_results",
+    "write_sweep",
 ]
 
 

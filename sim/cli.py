@@ -15,10 +15,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sim.commands_ask import compare, explain
+from sim.commands_data import fit, quality, replay
 from sim.commands_decide import recommend, sensitivity, sweep
 from sim.commands_new import new
+from sim.commands_page import estimate, page
+from sim.commands_proof import verify, worksheet
+from sim.commands_site import handover, skylight
+from sim.commands_study import study
 from sim.errors import AislewakeError, InputError, MachineError
-from sim.terminal import CONTEXT, free_folder, progress_bar
+from sim.terminal import CONTEXT, ReaderGoneError, forget_output, free_folder, progress_bar, streams_told
 
 if TYPE_CHECKING:
     from sim.replication import Engine
@@ -36,7 +41,21 @@ def _show_version(context: click.Context, _: click.Parameter, is_asked: bool) ->
         context.exit()
 
 
-@click.group(context_settings=CONTEXT)
+class _Commands(click.Group):
+    """A group whose failing streams are told apart before click ends the process on its own."""
+
+    def make_context(self, *words: Any, **settings: Any) -> click.Context:
+        """Read the words; help and version print here."""
+        with streams_told():
+            return super().make_context(*words, **settings)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command."""
+        with streams_told():
+            return super().invoke(ctx)
+
+
+@click.group(cls=_Commands, context_settings=CONTEXT)
 @click.option(
     "--version",
     is_flag=True,
@@ -132,45 +151,6 @@ def run(
     _finish(result, target, force)
 
 
-@aislewake.command(context_settings=CONTEXT, short_help="Run the lights on measured logs.")
-@click.argument("scenario")
-@click.option("--detections", type=click.Path(path_type=Path), help="Log of motion: zone,start,end.")
-@click.option(
-    "--visits", type=click.Path(path_type=Path), help="Log of visits: aisle,enter,leave[,truck,bay_m]."
-)
-@click.option("--sort", is_flag=True, help="Accept rows that are not in order of time.")
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-replay-results here."
-)
-@click.option("--force", is_flag=True, help="Replace an earlier results folder.")
-def replay(
-    scenario: str, detections: Path | None, visits: Path | None, sort: bool, out: Path | None, force: bool
-) -> None:
-    """Run the lights of SCENARIO on measured logs instead of simulated traffic.
-
-    Times in a log are seconds from the scenario's start, or ISO 8601 local date-times. A detections log
-    holds motion, without hold time. With a visits log alone the scenario's sensors look at the visits;
-    that needs the column bay_m.
-
-    \b
-    Examples:
-      aislewake replay my-site.toml --detections motion.csv --out april
-      aislewake replay my-site.toml --visits visits.csv
-    """
-    from sim.scenario.demos import find_scenario
-    from sim.scenario.toml import load
-
-    path = find_scenario(scenario)
-    target = out or free_folder(f"{path.stem}-replay")
-    from sim.show.folder import refuse_existing
-
-    refuse_existing(target, force=force)
-    site = load(path)
-    from sim.study import replicate
-
-    _finish(replicate.replay(site, detections=detections, visits=visits, sort=sort), target, force)
-
-
 @aislewake.command(context_settings=CONTEXT, short_help="Validate a scenario and print the resolved site.")
 @click.argument("scenario")
 @click.option("--plan", type=click.Path(path_type=Path), help="Also draw the site plan: a .svg or .png file.")
@@ -246,7 +226,8 @@ def _first_comment(path: Path) -> str:
 
 @aislewake.command(context_settings=CONTEXT, short_help="Write the scenario file's JSON Schema.")
 @click.option("--out", type=click.Path(path_type=Path), help="File to write; by default the terminal.")
-def schema(out: Path | None) -> None:
+@click.option("--study", "is_study", is_flag=True, help="Of the study file instead.")
+def schema(out: Path | None, is_study: bool) -> None:
     """Write the JSON Schema of the scenario file, for editors that check as you type.
 
     \b
@@ -254,7 +235,10 @@ def schema(out: Path | None) -> None:
       aislewake schema
       aislewake schema --out scenario.schema.json
     """
-    from sim.scenario.jsonschema import json_schema
+    if is_study:
+        from sim.study.batch_schema import study_schema as json_schema
+    else:
+        from sim.scenario.jsonschema import json_schema
 
     text = json_schema()
     if out is None:
@@ -266,19 +250,31 @@ def schema(out: Path | None) -> None:
         raise MachineError(f"{out}: {error.strerror or error}") from error
 
 
+aislewake.add_command(replay)
+aislewake.add_command(quality)
+aislewake.add_command(fit)
 aislewake.add_command(new)
 aislewake.add_command(sweep)
 aislewake.add_command(recommend)
 aislewake.add_command(sensitivity)
 aislewake.add_command(compare)
 aislewake.add_command(explain)
+aislewake.add_command(page)
+aislewake.add_command(estimate)
+aislewake.add_command(verify)
+aislewake.add_command(worksheet)
+aislewake.add_command(handover)
+aislewake.add_command(skylight)
+aislewake.add_command(study)
 
 
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command and end the process with its exit code."""
     try:
         code = aislewake.main(args=arguments, prog_name="aislewake", standalone_mode=False)
-        sys.stdout.flush()
+        with streams_told():
+            if sys.stdout is not None:  # None where the process was started without
+                sys.stdout.flush()
         sys.exit(code if isinstance(code, int) else 0)
     except click.exceptions.Abort:
         _interrupted()
@@ -287,15 +283,14 @@ def main(arguments: list[str] | None = None) -> Any:
     except click.ClickException as error:
         error.show()
         sys.exit(2)
+    except ReaderGoneError:
+        forget_output()  # the reader of our output has gone: that is its right
+        sys.exit(0)
     except AislewakeError as error:
         _say(str(error))
         if isinstance(error, InputError) and len(error.faults) > 1:
             _say(f"{len(error.faults)} faults; nothing was written.")
         sys.exit(error.exit_code)
-    except BrokenPipeError:
-        # the reader of our output has gone: that is its right
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
     except MemoryError:
         _say("not enough memory for this scenario: fewer days or aisles, or a larger machine")
         sys.exit(4)

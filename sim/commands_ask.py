@@ -55,6 +55,8 @@ def compare(
 ) -> None:
     """Compare A with B, C, ...: scenario files, packaged sites, or folders of runs and replays.
 
+    The folder of a recommendation stands for the scenario it started from and for each of its plans.
+
     Where the trucks are the same (same floor, fleet, work and seed), differences are paired replication by
     replication, which takes most of the chance out of them; otherwise they are taken as independent. Each
     difference has its 95 % interval; where that reaches over 0, no difference is shown, and it is told how
@@ -64,6 +66,7 @@ def compare(
     Examples:
       aislewake compare before.toml after.toml
       aislewake compare week-12 after.toml --until energy_kwh=5% --workers 2
+      aislewake compare settings --replications 20
     """
     from sim.outcome.names import HEADLINES, OUTCOMES
     from sim.show.sections import page_text
@@ -75,7 +78,7 @@ def compare(
         if name not in OUTCOMES:
             raise InputError(f"--outcome {name}: there is no such outcome{nearest_text(name, OUTCOMES)}")
     shown = list(OUTCOMES) if shows_all else list(outcomes) or list(HEADLINES)
-    given = [_alternative(text, place) for place, text in enumerate(_labels(alternatives))]
+    given = [one for text, label in _labels(alternatives) for one in _read_alternatives(text, label)]
     with progress_told() as tell:
         found = study(given, replications=replications, goal=_goal(until), workers=workers, progress=tell)
     click.echo(page_text(comparison_page(found, shown)))
@@ -89,22 +92,24 @@ def _labels(texts: Sequence[str]) -> list[tuple[str, str]]:
     ]
 
 
-def _alternative(pair: tuple[str, str], place: int) -> Alternative:
-    """Read one alternative."""
+def _read_alternatives(text: str, label: str) -> list[Alternative]:
+    """Read one alternative, or all that the folder of a recommendation holds."""
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load
-    from sim.study.compare import from_scenario, from_store
-    from sim.study.store import is_results_folder, read_stored_run
+    from sim.study.compare import from_plan, from_scenario, from_store
+    from sim.study.store import is_results_folder, read_plans, read_stored_run
 
-    text, label = pair
     path = Path(text)
     if is_results_folder(path):
-        return from_store(read_stored_run(path), label)
+        plans = read_plans(path)
+        if plans:
+            return [from_plan(scenario, f"{label}/{name}") for name, scenario in plans.items()]
+        return [from_store(read_stored_run(path), label)]
     if path.is_dir():
         raise InputError(
             f"{text}: is a folder without summary.json; give a results folder or a scenario file"
         )
-    return from_scenario(load(find_scenario(text)), label)
+    return [from_scenario(load(find_scenario(text)), label)]
 
 
 def _goal(text: str | None) -> Goal | None:

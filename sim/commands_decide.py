@@ -183,6 +183,7 @@ def _names(text: str) -> list[str]:
 )
 @click.option("--floor-share", type=float, help="Lowest unoccupied level allowed, share of full light.")
 @click.option("--floor-lux", type=float, help="The same in lux on the floor.")
+@click.option("--occupied-lux", type=float, help="Light wanted while a zone is held [lx]; absent: as it is.")
 @click.option(
     "--egress", metavar="AISLES", help="Aisles that are marked ways out, set apart by commas, or none."
 )
@@ -190,6 +191,11 @@ def _names(text: str) -> list[str]:
 @click.option("--egress-floor-share", type=float, help="The same, share of full light.")
 @click.option("--walked", metavar="AISLES", help="Aisles in which people walk, set apart by commas, or none.")
 @click.option("--groups", type=int, help="Groups of like aisles; by default 3.")
+@click.option(
+    "--margin",
+    type=float,
+    help="Share of each limit to have to spare where plans are fitted, such as 0.1; by default 0.",
+)
 @click.option(
     "--fresh",
     type=click.IntRange(min=2),
@@ -206,11 +212,13 @@ def recommend(
     levels: str | None,
     floor_share: float | None,
     floor_lux: float | None,
+    occupied_lux: float | None,
     egress: str | None,
     egress_floor_lux: float | None,
     egress_floor_share: float | None,
     walked: str | None,
     groups: int | None,
+    margin: float | None,
     fresh: int | None,
     replications: int | None,
     workers: int,
@@ -224,8 +232,9 @@ def recommend(
     _per_zone_hour behind it. Everything may stand in the scenario's [recommend] table; options win.
 
     The plans are tried on replications they were not fitted to, and with volume, skew and handling time
-    30 % lower and higher. Nothing is recommended until the floor of the unoccupied level, the marked ways
-    out, and the aisles in which people walk are stated.
+    30 % lower and higher. A plan that just keeps a limit where it was fitted passes it on other traffic as
+    often as not: --margin 0.1 keeps a tenth of every limit to spare. Nothing is recommended until the floor
+    of the unoccupied level, the marked ways out, and the aisles in which people walk are stated.
 
     \b
     Examples:
@@ -255,11 +264,13 @@ def recommend(
         "levels": None if levels is None else _numbers(levels, "--levels"),
         "unoccupied_floor_share": floor_share,
         "unoccupied_floor_lux": floor_lux,
+        "occupied_lux": occupied_lux,
         "egress_aisles": None if egress is None else _names(egress),
         "egress_floor_lux": egress_floor_lux,
         "egress_floor_share": egress_floor_share,
         "walked_aisles": None if walked is None else _names(walked),
         "groups": groups,
+        "margin": margin,
     }
     site = with_wishes(load(path), {key: value for key, value in changes.items() if value is not None})
     wish = make_wish(site)

@@ -163,10 +163,11 @@ def simulate_traffic(site: Site, replication: int) -> Traffic:
     changes = battery_changes(scenario, site.fleet, replication)
     log = simulate_floor(site.layout, scenario.trucks, site.may_do, site.fleet, tasks, end_s, changes)
     visits = log_paths(site.layout, scenario.trucks, site.fleet, tasks, log, end_s)
-    books = keep_traffic_books(scenario, site.fleet, tasks, log, site.bins)
+    books, waiting = keep_traffic_books(scenario, site.fleet, tasks, log, site.bins), log.waiting_tasks
+    del tasks, log  # half a gigabyte of a site-year that sensing has no use for
     seen = sense_visits(site, visits, replication)
     stays, heard = stays_in_zones(site.layout, visits), hear_seen(site, seen, replication)
-    return Traffic(visits, stays, heard, log.waiting_tasks, books, seen)
+    return Traffic(visits, stays, heard, waiting, books, seen)
 
 
 def sense_visits(site: Site, visits: Visits, replication: int) -> Detections:

@@ -20,7 +20,7 @@ from sim.scenario.schema import Scenario
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["CloseLook", "Estimate", "Levels", "Outcomes", "Result", "TrafficBooks"]
+__all__ = ["CloseLook", "Estimate", "ExtraTable", "Levels", "Outcomes", "Result", "TrafficBooks"]
 
 
 @dataclass(frozen=True)
@@ -122,6 +122,28 @@ class CloseLook:
 
 
 @dataclass(frozen=True)
+class ExtraTable:
+    """A table that a run or a replay leaves besides its outcomes: a CSV file, and a section of the report.
+
+    Attributes
+    ----------
+    name : of the file, without its ending
+    title : of the section
+    header, rows : of the file
+    shown_header, shown_rows : of the section, as words; () where it shows the file's
+    remarks : sentences below
+    """
+
+    name: str
+    title: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    shown_header: tuple[str, ...] = ()
+    shown_rows: tuple[tuple[str, ...], ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Result:
     """Everything a run or a replay found.
 
@@ -136,6 +158,7 @@ class Result:
     source : "run" or "replay"
     notices : what a reader must know, plain sentences
     special : outcomes of the year's special weeks by their name, one for each replication (R,)
+    tables : what else was found, such as the quality of a log
     """
 
     scenario: Scenario
@@ -148,6 +171,7 @@ class Result:
     source: str
     notices: tuple[str, ...]
     special: Mapping[str, tuple[Outcomes, ...]] = field(default_factory=dict)
+    tables: tuple[ExtraTable, ...] = ()
 
     def replications_frame(self) -> pd.DataFrame:
         """Return site totals, a row per replication."""

@@ -18,10 +18,12 @@ from sim.scenario.money_checks import MONEY_CHECKS, MONEY_NOTICES
 from sim.scenario.notices import NOTICES
 from sim.scenario.outside_checks import OUTSIDE_CHECKS
 from sim.scenario.parts import Parts
+from sim.scenario.rebate_checks import REBATE_CHECKS
 from sim.scenario.schema import Scenario
 from sim.scenario.site_checks import SITE_CHECKS
 from sim.scenario.traffic_checks import TRAFFIC_CHECKS
 from sim.scenario.week_checks import WEEK_CHECKS
+from sim.scenario.wiring_checks import WIRING_CHECKS
 
 __all__ = ["find_contradictions", "find_notices"]
 
@@ -37,6 +39,8 @@ CHECKS = (
     *FLEET_CHECKS,
     *DOCK_CHECKS,
     *LIVE_CHECKS,
+    *WIRING_CHECKS,
+    *REBATE_CHECKS,
 )
 
 

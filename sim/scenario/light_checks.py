@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sim.lighting.dali import FADE_TIMES_S
-from sim.lighting.daylight import why_no_weather
 from sim.lighting.power import light_share
+from sim.lighting.weather import why_no_weather
 from sim.scenario.faults import Problem
 from sim.scenario.parts import Parts, aisles_text, sort_aisles
 from sim.scenario.positions import Key

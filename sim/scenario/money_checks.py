@@ -14,14 +14,16 @@ from sim.scenario.faults import Problem
 from sim.scenario.parts import Parts
 from sim.scenario.positions import Key
 from sim.scenario.schema import Scenario, TimetableRow, seconds_of_day
-from sim.scenario.schema_money import EnergyPrice, Hours, SiteLoad, Tariff
+from sim.scenario.schema_money import EnergyBlock, EnergyPrice, Hours, SiteLoad, Store, Tariff
+from sim.scenario.site_checks import repeated
 from sim.scenario.week_checks import spans_text
+from sim.wording import nearest_text
 
 __all__ = ["MONEY_CHECKS", "MONEY_NOTICES"]
 
 _YEARLY = ("tariff", "carbon", "proposal", "demand_window", "year")
 _YEARLY_LISTS = ("yard", "offices", "year_weeks")
-_NEED_TARIFF = ("energy_prices", "demand_charges", "site_load", "proposal")
+_NEED_TARIFF = ("energy_prices", "energy_blocks", "demand_charges", "site_load", "proposal")
 _WEEK_D = 7.0
 _DAY_S = 86_400
 
@@ -88,6 +90,24 @@ def check_grid(parts: Parts) -> Iterator[Problem]:
                 yield Problem((*path, key), f"{value} stands more than once")
 
 
+def check_blocks(parts: Parts) -> Iterator[Problem]:
+    """No month has two blocks that begin at one amount."""
+    seen: dict[tuple[float, int], int] = {}
+    for position, row in parts.lists["energy_blocks"].items():
+        assert isinstance(row, EnergyBlock)
+        for month in row.months:
+            earlier = seen.setdefault((row.above_kwh, month), position)
+            if earlier == position and row.months.count(month) > 1:
+                yield Problem(("energy_blocks", position, "months"), f"{month} stands more than once")
+            elif earlier != position:
+                yield Problem(
+                    ("energy_blocks", position, "above_kwh"),
+                    f"row {position + 1} and row {earlier + 1} both begin at {row.above_kwh:g} kWh in month "
+                    f"{month}; write their sum once",
+                )
+                break
+
+
 def check_overlap(parts: Parts) -> Iterator[Problem]:
     """No hour has two prices of energy."""
     seen: list[tuple[int, EnergyPrice]] = []
@@ -132,7 +152,25 @@ def check_site_load(parts: Parts) -> Iterator[Problem]:
             taken.setdefault(day, position)
 
 
-MONEY_CHECKS = (check_span, check_tariff_is_there, check_grid, check_overlap, check_site_load)
+def check_store(parts: Parts) -> Iterator[Problem]:
+    """The cold store's aisles are there, each named once."""
+    store = parts.tables.get("store")
+    if not isinstance(store, Store):
+        return
+    for number, name in enumerate(store.aisles or ()):
+        if parts.aisle_names is not None and name not in parts.aisle_names:
+            near = nearest_text(name, parts.aisle_names)
+            yield Problem(("store", "aisles", number), f'there is no aisle "{name}"{near}')
+    for name, positions in repeated(store.aisles or ()).items():
+        yield Problem(("store", "aisles", positions[1]), f'the aisle "{name}" stands more than once')
+    if store.aisles == ():
+        yield Problem(("store", "aisles"), "names no aisle; leave it out where all are in the store")
+
+
+MONEY_CHECKS = (
+    check_span, check_tariff_is_there, check_grid, check_overlap, check_blocks, check_site_load,
+    check_store,
+)
 
 
 def tell_part_weeks(scenario: Scenario) -> Iterator[str]:
@@ -141,6 +179,16 @@ def tell_part_weeks(scenario: Scenario) -> Iterator[str]:
     over = scenario.days % _WEEK_D
     if asked and over:
         yield f"A year is made of whole weeks of the run: its last {over:g} days are not in yearly figures."
+
+
+def tell_blocks_alone(scenario: Scenario) -> Iterator[str]:
+    """Blocks count the meter's energy; without a site load only the lights fill them."""
+    meets = scenario.energy_blocks or (scenario.tariff is not None and scenario.tariff.minimum_per_month)
+    if meets and not scenario.site_load:
+        yield (
+            "Blocks of energy and the least bill are reckoned on the lights alone, because there is no "
+            "[[site_load]]: in truth the site's meter decides which block a saved kilowatt-hour falls in."
+        )
 
 
 def tell_lights_alone(scenario: Scenario) -> Iterator[str]:
@@ -152,4 +200,4 @@ def tell_lights_alone(scenario: Scenario) -> Iterator[str]:
         )
 
 
-MONEY_NOTICES = (tell_part_weeks, tell_lights_alone)
+MONEY_NOTICES = (tell_part_weeks, tell_lights_alone, tell_blocks_alone)

@@ -36,14 +36,18 @@ from sim.scenario.schema_money import (
     Carbon,
     DemandCharge,
     DemandWindow,
+    EnergyBlock,
     EnergyPrice,
     Proposal,
     SiteLoad,
+    Store,
     Tariff,
     Year,
 )
 from sim.scenario.schema_outside import Office, Place, Yard
+from sim.scenario.schema_rebate import Rebate, Today
 from sim.scenario.schema_week import DayException, YearWeeks
+from sim.scenario.schema_wiring import Circuit
 
 __all__ = ["AisleKind", "Parts", "aisles_text", "gather_parts", "sort_aisles"]
 
@@ -55,21 +59,26 @@ _TABLES: Mapping[str, type[Part]] = {
     "tariff": Tariff,
     "demand_window": DemandWindow,
     "carbon": Carbon,
+    "store": Store,
     "proposal": Proposal,
     "year": Year,
     "place": Place,
     "skylight": Skylight,
+    "rebate": Rebate,
+    "today": Today,
 }
 _LISTS: Mapping[str, type[Part]] = {
     "inbound": Inbound,
     "outbound": Outbound,
     "energy_prices": EnergyPrice,
+    "energy_blocks": EnergyBlock,
     "demand_charges": DemandCharge,
     "site_load": SiteLoad,
     "yard": Yard,
     "offices": Office,
     "exceptions": DayException,
     "year_weeks": YearWeeks,
+    "circuits": Circuit,
 }
 _VALUES = ("start", "days")
 

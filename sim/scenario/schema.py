@@ -51,6 +51,7 @@ from sim.scenario.schema_money import (
     Carbon,
     DemandCharge,
     DemandWindow,
+    EnergyBlock,
     EnergyPrice,
     Proposal,
     SiteLoad,
@@ -58,11 +59,13 @@ from sim.scenario.schema_money import (
     Tariff,
     Year,
 )
-from sim.scenario.schema_outside import Office, Place, Yard
+from sim.scenario.schema_outside import KnownZone, Office, Place, Yard
+from sim.scenario.schema_rebate import Rebate, Today
 from sim.scenario.schema_recommend import Recommend
 from sim.scenario.schema_sensors import DeadSensors, HalfAngle, Sensors, with_reach
 from sim.scenario.schema_traffic import Inbound, Outbound, Shift, Trucks, Work
 from sim.scenario.schema_week import DayException, YearWeeks
+from sim.scenario.schema_wiring import Circuit
 
 __all__ = [
     "CLOCK_PATTERN",
@@ -208,6 +211,7 @@ class Scenario(Part):
     format: int = quantity("version of this format", "-", ge=1, le=1)
     title: Title = quantity("what the reader of a report should call the site", "-", "untitled site")
     start: LocalTime = quantity("local date or date-time of second 0; its weekday matters")
+    timezone: KnownZone | None = quantity("time zone of the clock, for logs; absent: [place]'s", "-", None)
     days: Annotated[float, Field(gt=0.0, le=3700.0)] = quantity("length of the run", "d")
     seed: int = quantity("seed of all random streams; 0 is a seed", "-", 0, ge=0, le=2**63 - 1)
     replications: int = quantity("independent repetitions of the run", "-", 10, ge=1, le=100_000)
@@ -248,6 +252,9 @@ class Scenario(Part):
     energy_prices: Annotated[tuple[EnergyPrice, ...], Frozen] | None = quantity(
         "prices of energy in some hours", "-", None
     )
+    energy_blocks: Annotated[tuple[EnergyBlock, ...], Frozen] | None = quantity(
+        "prices by how much a month uses", "-", None
+    )
     demand_charges: Annotated[tuple[DemandCharge, ...], Frozen] | None = quantity(
         "charges on the site meter's demand", "-", None
     )
@@ -268,6 +275,9 @@ class Scenario(Part):
     place: Place | None = quantity("where the site lies", "-", None)
     yard: Annotated[tuple[Yard, ...], Frozen] | None = quantity("lights outside, by the sun", "-", None)
     offices: Annotated[tuple[Office, ...], Frozen] | None = quantity("lights with fixed hours", "-", None)
+    circuits: Annotated[tuple[Circuit, ...], Frozen] | None = quantity("which circuit feeds what", "-", None)
+    rebate: Rebate | None = quantity("a programme's agreed numbers", "-", None)
+    today: Today | None = quantity("the lights before the proposal", "-", None)
 
     @field_validator("start")
     @classmethod

@@ -27,8 +27,9 @@ class Skylight(Part):
         "-",
         None,
     )
-    weather: Literal["pvlib-723170TYA"] | None = quantity(
-        "instead of caps: a typical year that comes with pvlib (Greensboro, North Carolina); needs pvlib",
+    weather: Literal["pvlib-723170TYA", "pvlib-703165TY", "pvlib-12839"] | None = quantity(
+        "instead of caps: a typical year that comes with pvlib (Greensboro, North Carolina; Sand Point, "
+        "Alaska; Miami, Florida); needs pvlib; elsewhere `aislewake skylight FILE` makes caps of a file",
         "-",
         None,
     )

@@ -6,6 +6,10 @@ Comes in: plain values.  Goes out: the frozen `Recommend` table.  Before: `scena
 
 from __future__ import annotations
 
+from typing import Annotated
+
+from pydantic import Field
+
 from sim.scenario.schema_base import (
     Amount,
     AnyNames,
@@ -33,6 +37,9 @@ class Recommend(Part):
     )
     max_zone: dict[Name, Amount] = quantity("the same limits for each control zone by itself", "-", {})
     max_hour: dict[Name, Amount] = quantity("the same limits for each hour of the day by itself", "-", {})
+    margin: Annotated[float, Field(ge=0.0, lt=1.0)] = quantity(
+        "share of each limit that plans must have to spare on the traffic they are fitted to", "-", 0.0
+    )
     timeouts_s: Seconds | None = quantity("timeouts the controller offers; absent: 30 s to 30 min", "s", None)
     levels: Levels | None = quantity(
         "unoccupied levels the controller offers; absent: those of IEC 62386-102 nearest to 10, 20, 30, 40 "

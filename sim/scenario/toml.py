@@ -26,7 +26,16 @@ from sim.scenario.positions import Key, Place, find_places
 from sim.scenario.schema import Scenario
 from sim.wording import printable
 
-__all__ = ["TomlFile", "dump_scenario", "load", "load_scenario", "parse_scenario", "parse_toml", "read_toml"]
+__all__ = [
+    "TomlFile",
+    "dump_scenario",
+    "dump_tables",
+    "load",
+    "load_scenario",
+    "parse_scenario",
+    "parse_toml",
+    "read_toml",
+]
 
 _LARGEST_BYTES = 1_000_000
 _LONGEST_KEY_PARTS = 100
@@ -106,6 +115,11 @@ def parse_scenario(text: str, name: str = "scenario") -> Scenario:
 def dump_scenario(scenario: Scenario) -> str:
     """Return a scenario as TOML, every default stated; it loads back equal."""
     return tomli_w.dumps(scenario.content())
+
+
+def dump_tables(content: Mapping[str, Any]) -> str:
+    """Return a part of a scenario, plain values, as TOML."""
+    return tomli_w.dumps(content)
 
 
 def _resolve(file: TomlFile) -> Scenario:

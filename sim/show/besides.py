@@ -9,18 +9,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from sim.outcome.limit_rows import limit_rows
 from sim.results import Result
-from sim.scenario.schema import Scenario
-from sim.show.limits_text import (
-    limit_counts,
-    limit_csv,
-    limit_summary,
-    limit_text,
-    limit_where,
-    met_text,
-    value_text,
-)
+from sim.show.limits_report import limit_section
+from sim.show.limits_text import limit_csv, limit_summary
 from sim.show.money_text import (
     costs_csv,
     deemed_section,
@@ -39,15 +30,24 @@ Table = tuple[tuple[str, ...], list[tuple[str, ...]]]
 
 def beside_sections(result: Result) -> tuple[Section, ...]:
     """Return the report's extra sections, in order."""
-    found = [_limit_section(result.scenario)]
+    found = [limit_section(result.scenario)]
     money = count_money(result)
     if money is not None:
         found += [
             money_section(money, result.scenario),
             worth_section(money, result.scenario),
-            deemed_section(money),
+            deemed_section(money, result.scenario),
             site_section(money, result.scenario),
         ]
+    found += [
+        Section(
+            title=table.title,
+            header=table.shown_header or table.header,
+            rows=table.shown_rows or table.rows,
+            remarks=table.remarks,
+        )
+        for table in result.tables
+    ]
     return tuple(section for section in found if section is not None)
 
 
@@ -65,40 +65,11 @@ def beside_summary(result: Result) -> dict[str, Any]:
 def beside_tables(result: Result) -> dict[str, Table]:
     """Return the extra CSV tables by file name."""
     found: dict[str, Table] = {}
+    for table in result.tables:
+        found[f"{table.name}.csv"] = table.header, list(table.rows)
     if result.scenario.limits is not None:
         found["limits.csv"] = limit_csv(result.scenario)
     money = count_money(result)
     if money is not None and money.months is not None:
         found["costs.csv"] = costs_csv(money, result.scenario)
     return found
-
-
-def _limit_section(scenario: Scenario) -> Section | None:
-    """Numeric limits, None where none are asked for."""
-    rows = limit_rows(scenario)
-    if not rows:
-        return None
-    count = len(scenario.aisle_names)
-    return Section(
-        title="Numeric limits",
-        header=("Rule", "Where", "What", "Here", "Limit", "Number", "Source"),
-        rows=tuple(
-            (
-                row.rule,
-                limit_where(row, count),
-                row.what + (f" ({row.remark})" if row.remark else ""),
-                value_text(row.value, row.unit),
-                limit_text(row),
-                met_text(row),
-                f"{row.source}; {row.seen}",
-            )
-            for row in rows
-        ),
-        remarks=(
-            f"{limit_counts(rows)}.",
-            "A row says whether one number is met and nothing else. Codes have further conditions, editions "
-            "and local changes; the authority having jurisdiction decides which apply.",
-            "Light at a level is the average at full times the share of light at that level, of the "
-            "luminaires that dim; power counts standby, the power curve and the luminaires that never dim.",
-        ),
-    )

@@ -110,10 +110,23 @@ def cautions(scenario: Scenario, layout: Layout) -> tuple[str, ...]:
         "Savings hold against the baseline named beside them, on the same traffic. Savings of controls "
         "and of better luminaires multiply; they are never added. Measured projects with occupancy "
         "controls have saved anything from nothing to 76 % more (PNNL-21923, 2012).",
-        "No carbon figure is given. Whoever makes one from the kilowatt-hours should name the year of the "
-        "factor, say whether it is an average or a marginal one, and keep two or three figures.",
+        _carbon(scenario),
         "Where this report says that a figure meets a numeric limit, it means that number alone. Codes have "
         "further conditions, editions and local changes that nobody has checked here.",
+    )
+
+
+def _carbon(scenario: Scenario) -> str:
+    """What a carbon figure must say of itself."""
+    if scenario.carbon is not None:
+        return (
+            "A carbon figure holds for the factor named beside it, of its year, and keeps two figures. An "
+            "average factor does not say what a change of load moves; a marginal one does not say what a "
+            "site's share of all emissions is."
+        )
+    return (
+        "No carbon figure is given. Whoever makes one from the kilowatt-hours should name the year of the "
+        "factor, say whether it is an average or a marginal one, and keep two or three figures."
     )
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn
 from sim.results import Estimate
+from sim.show.words import duration
 from sim.study.fit import aisle_sums
 from sim.study.front import find_front
 from sim.study.precision import estimate_mean
@@ -35,6 +36,7 @@ __all__ = [
 ]
 
 _MOST_CURVES = 6
+_MOST_NOTES = 5
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,7 @@ class TradeOff:
     lines : points joined in order, such as one level over all timeouts; each (n,)
     line_labels : of the lines, "" without one
     marks : settings shown by name
+    notes : points of one line with what they stand for, such as their timeout
     """
 
     energy_kwh: FloatColumn
@@ -66,6 +69,7 @@ class TradeOff:
     lines: tuple[IntColumn, ...]
     line_labels: tuple[str, ...]
     marks: tuple[Mark, ...]
+    notes: tuple[tuple[int, str], ...] = ()
 
 
 def _numeric_key(result: SweepResult, wanted: Callable[[str], bool]) -> int | None:
@@ -105,12 +109,18 @@ def _lines(result: SweepResult, along: int | None) -> list[tuple[IntColumn, str]
     ]
 
 
+def _spread_out(lines: list[tuple[IntColumn, str]]) -> list[tuple[IntColumn, str]]:
+    """As many lines as a picture can hold, evenly from all."""
+    places = np.linspace(0, len(lines) - 1, min(_MOST_CURVES, len(lines))).round().astype(np.int64)
+    return [lines[place] for place in places.tolist()]
+
+
 def sweep_trade_off(result: SweepResult) -> TradeOff:
     """Return every point of a sweep, joined along its timeout."""
     means = result.means
     costs = np.stack([means["energy_kwh"], means["dim_truck_s"]], axis=1)
     along = _numeric_key(result, lambda key: key.endswith("timeout_s"))
-    lines = _lines(result, along)[:_MOST_CURVES]
+    lines = _spread_out(_lines(result, along))
     current = Mark(
         "as the scenario stands",
         float(result.current["energy_kwh"].mean()),
@@ -124,6 +134,21 @@ def sweep_trade_off(result: SweepResult) -> TradeOff:
         tuple(line for line, _ in lines),
         tuple(label for _, label in lines),
         (current,),
+        _notes(result, along, lines[0][0], costs) if along is not None and lines else (),
+    )
+
+
+def _notes(
+    result: SweepResult, along: int, line: IntColumn, costs: NDArray[np.float64]
+) -> tuple[tuple[int, str], ...]:
+    """Timeouts along a line: its ends and some between, evenly as the picture shows it."""
+    steps = np.diff(costs[line], axis=0) / np.maximum(np.ptp(costs, axis=0), 1e-12)
+    way = np.concatenate([[0.0], np.cumsum(np.hypot(*steps.T))])
+    wanted = np.linspace(0.0, way[-1], _MOST_NOTES)
+    chosen = line[np.unique(np.abs(way[:, None] - wanted).argmin(axis=0))]
+    values = [(point, result.plan.points[point][along]) for point in chosen.tolist()]
+    return tuple(
+        (point, duration(float(value))) for point, value in values if isinstance(value, int | float)
     )
 
 
@@ -189,7 +214,7 @@ def saving_curves(result: SweepResult) -> SavingCurves | None:
     if not lines:
         return None
     across, mean, half, labels = [], [], [], []
-    for points, label in lines[:_MOST_CURVES]:
+    for points, label in _spread_out(lines):
         estimates = [estimate_mean(result.outcomes["saved_share"][:, point].tolist()) for point in points]
         across.append(np.array([_number(result.plan.points[point][along]) for point in points]))
         mean.append(np.array([one.mean for one in estimates], dtype=np.float64))

@@ -7,7 +7,9 @@ that meets the number is pale, so that it reads without colour.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -31,8 +33,9 @@ from sim.show.words import listing
 
 __all__ = ["draw_limits", "drawn_rows"]
 
-MOST_ROWS = 24
+MOST_ROWS = 20
 _FARTHEST = 8.0
+_LABEL_COLUMNS = 52
 
 
 def _multiple(row: LimitRow) -> float:
@@ -48,12 +51,26 @@ def _multiple(row: LimitRow) -> float:
 
 
 def drawn_rows(rows: Sequence[LimitRow]) -> tuple[LimitRow, ...]:
-    """Return the rows with one number and one limit, the most missed first, at most `MOST_ROWS`."""
+    """Return the rows with one number and one limit, the most missed first, at most `MOST_ROWS`.
+
+    Rows with the same number beside the same limit are drawn together: their rules and periods are joined.
+    """
     one_sided = [
         row for row in rows if row.value is not None and (row.least is None) != (row.most is None)
         and row.is_met is not None
     ]
-    return tuple(sorted(one_sided, key=_multiple)[:MOST_ROWS])
+    alike: dict[LimitRow, list[LimitRow]] = {}
+    for row in one_sided:
+        alike.setdefault(replace(row, rule="", period="", source="", seen="", remark=""), []).append(row)
+    drawn = [
+        replace(
+            group[0],
+            rule=", ".join(dict.fromkeys(row.rule for row in group)),
+            period=" and ".join(dict.fromkeys(row.period for row in group if row.period)),
+        )
+        for group in alike.values()
+    ]
+    return tuple(sorted(drawn, key=_multiple)[:MOST_ROWS])
 
 
 def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
@@ -64,7 +81,10 @@ def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
     rows : at least one
     aisles : number of aisles of the site
     """
-    figure = blank_figure(1.0 + 0.27 * max(len(rows), 3))
+    labels = [_label(row, aisles) for row in rows]
+    # as much room as the longest label needs
+    lines = 1 + max(label.count("\n") for label in labels)
+    figure = blank_figure(1.0 + (0.05 + 0.11 * max(lines, 2)) * max(len(rows), 3))
     axes = figure.subplots()
     axes.set_xscale("log", base=2)
     axes.set_xlim(1.0 / _FARTHEST / 1.15, _FARTHEST * 1.15)
@@ -89,7 +109,7 @@ def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", color=GRID, which="both")
     axes.set_ylim(len(rows) - 0.4, -0.6)
-    axes.set_yticks(range(len(rows)), [_label(row, aisles) for row in rows], fontsize=7.0)
+    axes.set_yticks(range(len(rows)), labels, fontsize=7.0)
     axes.set_xticks([0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0], ["1/8", "1/4", "1/2", "limit", "2x", "4x", "8x"])
     title(axes, "Numeric limits, the most missed first")
     legend_above(
@@ -106,9 +126,10 @@ def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
 
 
 def _label(row: LimitRow, aisles: int) -> str:
-    """Rule, place and quantity in two short lines."""
+    """Quantity and place, then the rules, in short lines."""
     where = "all aisles" if len(row.aisles) == aisles else listing(row.aisles, 2)
     period = f", {row.period}" if row.period else ""
     what = row.what.removeprefix("floor light, ")
-    what = what if len(what) <= 52 else what[:50].rstrip() + "..."
-    return f"{row.rule}: {where}{period}\n{what}"
+    parts = (f"{what}: {where}{period}", row.rule)
+    lines = [line for part in parts for line in textwrap.wrap(part, _LABEL_COLUMNS)]
+    return "\n".join(lines)

@@ -41,6 +41,8 @@ _COLOURS = (SETTINGS, SCHEDULE, "#ffa90e", "#94a4a2", "#832db6", "#a96b59")
 _DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 1)))
 _MARKERS = ("D", "o", "s", "^")
 _LARGEST = 60.0
+_MOST_DRAWN = 3000
+"""Dots beyond which they are an image within the picture: a report must stay small enough to mail."""
 
 
 def save_figures(figures: Mapping[str, Figure], folder: Path) -> dict[str, str]:
@@ -79,6 +81,7 @@ def draw_trade_off(numbers: TradeOff) -> Figure:
         color=LOW,
         alpha=0.45,
         linewidths=0.0,
+        rasterized=len(numbers.energy_kwh) > _MOST_DRAWN,
     )
     handles.append(Line2D([], [], color=LOW, marker="o", linestyle="none", markersize=6, alpha=0.6))
     labels.append(f"a setting; area: switch-ups, largest {most:,.0f}")
@@ -112,7 +115,23 @@ def draw_trade_off(numbers: TradeOff) -> Figure:
         )
         handles.append(Line2D([], [], color=DIM, marker=shape, linestyle="none", markersize=6))
         labels.append(mark.label)
+    floor = 0.1 * float(numbers.dim_truck_s.max(initial=0.0))
+    for point, words in numbers.notes:
+        # near the axis there is room above only
+        is_low = bool(numbers.dim_truck_s[point] < floor)
+        axes.annotate(
+            words,
+            (float(numbers.energy_kwh[point]), float(numbers.dim_truck_s[point]) / 60.0),
+            xytext=(4, 5) if is_low else (-4, -4),
+            textcoords="offset points",
+            ha="left" if is_low else "right",
+            va="bottom" if is_low else "top",
+            fontsize=7,
+            color=INK,
+            zorder=6,
+        )
     quiet_axes(axes, "both")
+    axes.margins(x=0.08)
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("energy of a run [kWh]")
     axes.set_ylabel("dim truck-time of a run [min]")

@@ -120,12 +120,12 @@ def draw_indices(found: Indices) -> Figure:
     axes.tick_params(axis="y", length=0)
     axes.set_yticks(np.arange(len(order)), [found.names[row] for row in order.tolist()])
     axes.set_ylim(len(order) - 0.5, -0.5)
-    unit = (
-        "share of the variance"
+    meaning = OUTCOMES[found.outcome].meaning
+    axes.set_xlabel(
+        f"share of the variance of {meaning}"
         if found.method == "sobol"
-        else f"{OUTCOMES[found.outcome].unit}, over the range"
+        else f"effect of the whole range on {meaning} [{OUTCOMES[found.outcome].unit}]"
     )
-    axes.set_xlabel(f"of {OUTCOMES[found.outcome].meaning} [{unit}]")
     title(axes, "What moves the answer: all inputs at once")
     legend_above(
         axes,

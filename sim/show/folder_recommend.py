@@ -1,13 +1,14 @@
 """The results folder of a recommendation.
 
 Comes in: a `Recommendation`.  Goes out: settings.csv, a scenario per plan that loads back, plans.csv,
-limits.csv, savings.csv, report.html, summary.json, figures.  Before: `study/recommend`,
+limits.csv, numeric_limits.csv, savings.csv, report.html, summary.json, figures.  Before: `study/recommend`,
 `show/whole_folder`; after: `commands_decide`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ from sim.provenance import content_hash, versions
 from sim.results import Estimate
 from sim.scenario.toml import dump_scenario
 from sim.show.cautions import cautions
+from sim.show.limits_report import limit_section
+from sim.show.limits_text import limit_csv
 from sim.show.sections import page_html
 from sim.show.whole_folder import MARK, number_text, put_text, write_folder, write_json, write_rows
 from sim.show.words_recommend import recommendation_page
@@ -24,6 +27,9 @@ from sim.study.precision import CONFIDENCE, estimate_mean
 from sim.study.recommend import KINDS, Recommendation
 
 __all__ = ["write_recommendation"]
+
+_NUMERIC_LIMITS = "numeric_limits.csv"
+"""Limits of codes beside the best plan; limits.csv holds those that were asked for."""
 
 
 def write_recommendation(found: Recommendation, out: Path, *, force: bool = False) -> None:
@@ -92,7 +98,12 @@ def _fill(found: Recommendation, folder: Path) -> None:
     svgs = draw_recommend_figures(found, figures)
     best = next(name for name in reversed(KINDS) if name in found.plans)
     site = found.scenarios[best]
-    text = page_html(recommendation_page(found), svgs, cautions(site, lay_out(site)))
+    page = recommendation_page(found)
+    numeric = limit_section(site, _NUMERIC_LIMITS)
+    if numeric is not None:
+        page = replace(page, sections=(*page.sections, numeric))
+        write_rows(folder / _NUMERIC_LIMITS, *limit_csv(site))
+    text = page_html(page, svgs, cautions(site, lay_out(site)))
     put_text(folder / "report.html", text)
 
 
@@ -192,6 +203,7 @@ def _summary(found: Recommendation) -> dict[str, Any]:
                 "measure": limit.measure.name,
                 "scope": limit.scope,
                 "most": limit.most,
+                "margin": limit.margin,
                 "unit": limit.measure.unit,
             }
             for limit in wish.limits

@@ -1,7 +1,7 @@
 """Numeric limits in words: for a terminal, for the report, for CSV and JSON.
 
 Comes in: a scenario.  Goes out: lines, rows.  Before: `outcome/limit_rows`; after: `show/site`,
-`show/besides`.  Words are "meets" and "does not meet" the numeric limit, and no others.
+`show/limits_report`, `show/besides`.  Words are "meets" and "does not meet" the numeric limit, and no others.
 """
 
 from __future__ import annotations
@@ -54,6 +54,8 @@ def limit_text(row: LimitRow) -> str:
 def met_text(row: LimitRow) -> str:
     """Return whether the number is met; a row without a number speaks of what the scenario states."""
     has_number = row.least is not None or row.most is not None
+    if not row.is_judged:
+        return "not known" if row.remark.startswith("not found") else "shown"
     if row.is_met is None:
         return "not known" if has_number or row.remark.startswith("not stated") else "shown"
     if has_number or row.value is not None:
@@ -122,7 +124,8 @@ def limit_summary(scenario: Scenario) -> list[dict[str, Any]]:
         {
             "rule": row.rule, "aisles": list(row.aisles), "period": row.period, "what": row.what,
             "value": row.value, "unit": row.unit, "at_least": row.least, "at_most": row.most,
-            "is_met": row.is_met, "source": row.source, "seen": row.seen, "remark": row.remark,
+            "is_met": row.is_met, "is_judged": row.is_judged, "source": row.source, "seen": row.seen,
+            "remark": row.remark,
         }
         for row in limit_rows(scenario)
     ]

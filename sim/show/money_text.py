@@ -14,6 +14,7 @@ from sim.outcome.credits import (
     DEEMED_FACTORS,
     EN15193_AUTO_DIMMED,
     EN15193_STORAGE_ABSENCE,
+    NECB_LEAST_W_PER_M2,
     SUMMER_COINCIDENCE,
     control_savings_factor,
     deemed_kw,
@@ -28,7 +29,7 @@ from sim.scenario.schema import Scenario
 from sim.scenario.schema_money import Tariff
 from sim.show.sections import Section
 from sim.show.whole_folder import number_text
-from sim.show.words import count_of, digits, interval, percent, plain
+from sim.show.words import count_of, digits, interval, listing, percent, plain
 from sim.study.money import Money, PartYear, Yearly
 
 __all__ = [
@@ -41,8 +42,9 @@ BASELINE_WORDS = {
 }
 CARBON_FIGURES = 2
 COSTS_HEADER = (
-    "month", "kwh", "energy", "demand", "cost", "site_peak_kw", "baseline_kwh", "baseline_energy",
-    "baseline_demand", "baseline_cost", "baseline_site_peak_kw", "peak_in", "currency",
+    "month", "kwh", "energy", "demand", "to_least_bill", "cost", "site_peak_kw", "site_bill", "baseline_kwh",
+    "baseline_energy", "baseline_demand", "baseline_to_least_bill", "baseline_cost", "baseline_site_peak_kw",
+    "baseline_site_bill", "peak_in", "currency",
 )
 
 
@@ -68,21 +70,36 @@ def _carbon_row(yearly: Yearly) -> tuple[str, ...]:
     return ("CO2", *(carbon_text(figure.mean or 0.0) for figure in figures))
 
 
+def _per_area_row(kwh: Yearly, scenario: Scenario) -> tuple[str, ...]:
+    """Energy over the area of the aisles: LENI as EN 15193 defines it, standby included."""
+    area = sum(scenario.area_m2_of(name) for name in scenario.aisle_names)
+    figures = (kwh.baseline, kwh.here, kwh.saved)
+    words = (interval(one, "kWh/m2", 1.0 / area) for one in figures)
+    return ("The same per area of the aisles (LENI)", *words)
+
+
 def money_section(money: Money, scenario: Scenario) -> Section:
     """Return the year's figures beside the baseline's."""
     tariff = scenario.tariff
     what = "Energy of the lights" if money.factor == 1.0 else "Energy of the lights and of cooling their heat"
     rows = [_row(what, money.kwh, "kWh")]
+    if money.factor == 1.0:
+        rows.append(_per_area_row(money.kwh, scenario))
     if tariff is not None and money.energy and money.demand and money.cost:
         unit = tariff.currency
         rows.append(_row("Money for energy", money.energy, unit))
         if scenario.demand_charges:
             rows.append(_row("Money for demand", money.demand, unit))
+        if money.lift is not None:
+            rows.append(_row("To the least bill of the month", money.lift, unit))
         rows.append(_row("Together", money.cost, unit))
+        if money.site_bill is not None and _has_whole_bill(scenario, tariff):
+            rows.append(_row("Whole bill of the site's meter", money.site_bill, unit))
     if money.window_kw is not None:
         rows.append(_row("Mean load in the stated window", money.window_kw, "kW"))
     if money.carbon_t is not None:
         rows.append(_carbon_row(money.carbon_t))
+    rows.append(("Most switch-ups of one zone", "", digits(money.switchings), ""))
     baseline = BASELINE_WORDS[money.baseline]
     remarks = [
         f"The calendar year {money.year}, made of {count_of(money.weeks, 'simulated week')} repeated in "
@@ -101,9 +118,12 @@ def money_section(money: Money, scenario: Scenario) -> Section:
     elif scenario.year_weeks:
         remarks.append("On a replayed log the special weeks are not simulated: every date is like the log.")
     if money.factor != 1.0:
+        where = scenario.store.aisles if scenario.store is not None else None
+        inside = f" in {listing(where)}" if where else ""
+        mean = ", on average over the connected power" if where else ""
         remarks.append(
-            f"Each kilowatt-hour of light counts {digits(money.factor)} times, because its heat is pumped "
-            "out of the store: 1 + 1/COP. This holds for the baseline too."
+            f"Each kilowatt-hour of light counts {digits(money.factor)} times{mean}, because its "
+            f"heat{inside} is pumped out of the store: 1 + 1/COP. This holds for the baseline too."
         )
     if scenario.demand_charges:
         minutes = plain(tariff.demand_interval_min if tariff else 15)
@@ -114,6 +134,7 @@ def money_section(money: Money, scenario: Scenario) -> Section:
         )
         if money.baseline == "code_minimum":
             remarks.append("The code minimum is known by the hour, so its demand is that of hourly means.")
+    remarks += _fee_remarks(scenario)
     if scenario.carbon is not None:
         carbon = scenario.carbon
         remarks.append(
@@ -122,6 +143,32 @@ def money_section(money: Money, scenario: Scenario) -> Section:
         )
     header = ("", f"Baseline: {baseline}", "These settings", "Saved")
     return Section("A year", header, tuple(rows), tuple(remarks))
+
+
+def _has_whole_bill(scenario: Scenario, tariff: Tariff) -> bool:
+    """Whether the meter's bill is more than the lights' part of it."""
+    fees = tariff.fixed_per_month or tariff.fixed_per_day or tariff.minimum_per_month
+    return bool(scenario.site_load or scenario.yard or scenario.offices or fees)
+
+
+def _fee_remarks(scenario: Scenario) -> list[str]:
+    """What blocks, fixed fees and a least bill do to the lights' part."""
+    tariff, found = scenario.tariff, list[str]()
+    if tariff is None:
+        return found
+    if scenario.energy_blocks:
+        found.append(
+            "Prices by how much a month uses count on the site's meter: the lights' part is what the meter "
+            "costs with them less what it costs without."
+        )
+    if tariff.fixed_per_month or tariff.fixed_per_day:
+        found.append("Fixed fees stand in the whole bill alone: no setting of the lights changes them.")
+    if tariff.minimum_per_month:
+        found.append(
+            f"A month's bill is at least {plain(tariff.minimum_per_month)} {tariff.currency}: in a month "
+            "below it a saving brings nothing, and what is saved is less than energy and demand alone say."
+        )
+    return found
 
 
 def site_section(money: Money, scenario: Scenario) -> Section | None:
@@ -143,7 +190,10 @@ def site_section(money: Money, scenario: Scenario) -> Section | None:
     ]
     if tariff is not None:
         header = (*header, f"Saved, {tariff.currency}")
-        remarks.append("Money here is for energy alone; demand is shared by all that burns at the peak.")
+        remarks.append(
+            "Money here is for energy by the hour alone; demand, blocks and fees are shared by all behind "
+            "the meter."
+        )
     return Section("The whole site", header, tuple(rows), tuple(remarks))
 
 
@@ -174,10 +224,12 @@ def worth_section(money: Money, scenario: Scenario) -> Section | None:
         (f"Present value over {proposal.years} years", interval(worth.present_value, unit)),
         ("Internal rate of return", rate),
     ]
-    rows.append(("Most switch-ups of one zone in a year", digits(money.switchings)))
     if proposal.rated_switchings is not None and money.switchings > 0.0:
         years = proposal.rated_switchings / money.switchings
-        text = f"{digits(years)} years for {plain(proposal.rated_switchings)} switchings"
+        text = (
+            f"{digits(years)} years for {plain(proposal.rated_switchings)} switchings at "
+            f"{digits(money.switchings)} a year"
+        )
         rows.append(("Rated switchings last", text))
     remarks = (
         f"Against {BASELINE_WORDS[money.baseline]}. Interest {percent(proposal.discount_rate)} and a price "
@@ -217,7 +269,19 @@ def _summer_kw(money: Money) -> float:
     return deemed_kw(money.controlled_kw, DEEMED_FACTORS["occupancy"], SUMMER_COINCIDENCE)
 
 
-def deemed_section(money: Money) -> Section | None:
+def _no_credit(money: Money, scenario: Scenario) -> tuple[str, ...]:
+    """Whether the density is so low that an older edition grants nothing."""
+    area = sum(scenario.area_m2_of(name) for name in scenario.aisle_names)
+    density = 1000.0 * money.connected_kw / area
+    if necb_occupancy_factor("partial off", w_per_m2=density) < 1.0:
+        return ()
+    return (
+        f"NECB 2015 as coded grants nothing up to {plain(NECB_LEAST_W_PER_M2)} W/m2; these aisles have "
+        f"{digits(density)}.",
+    )
+
+
+def deemed_section(money: Money, scenario: Scenario) -> Section | None:
     """Return the simulated saving beside factors that programmes and codes agree on.
 
     None against the code minimum, which is controlled already: the factors speak of lights without controls.
@@ -240,6 +304,7 @@ def deemed_section(money: Money) -> Section | None:
             f"an average site; they count here on the {digits(money.controlled_kw)} of "
             f"{digits(money.connected_kw)} kW that dim. At the utility's summer peak the handbook's factor "
             f"of {plain(SUMMER_COINCIDENCE)} would count {digits(_summer_kw(money))} kW.",
+            *_no_credit(money, scenario),
         ),
     )
 
@@ -251,7 +316,7 @@ def costs_csv(money: Money, scenario: Scenario) -> tuple[tuple[str, ...], list[t
     currency = scenario.tariff.currency
 
     def figures(bill: Bill, month: int) -> list[str]:
-        columns = (bill.kwh, bill.energy, bill.demand, bill.cost, bill.peak_kw)
+        columns = (bill.kwh, bill.energy, bill.demand, bill.lift, bill.cost, bill.peak_kw, bill.site)
         return [number_text(float(column[month])) for column in columns]
 
     here, base = money.months
@@ -295,7 +360,9 @@ def money_summary(money: Money, scenario: Scenario) -> dict[str, Any]:
         "kwh": yearly(money.kwh),
         "energy_money": yearly(money.energy),
         "demand_money": yearly(money.demand),
+        "to_least_bill": yearly(money.lift),
         "money": yearly(money.cost),
+        "site_bill": yearly(money.site_bill),
         "window_kw": yearly(money.window_kw),
         "co2_t": yearly(money.carbon_t),
         "parts": [asdict(part) for part in money.parts],

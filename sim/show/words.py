@@ -48,13 +48,13 @@ def digits(value: float, figures: int = 3) -> str:
 
     Examples
     --------
-    >>> digits(12345.6), digits(5.6), digits(0.012345), digits(40.0)
-    ('12,300', '5.60', '0.0123', '40')
+    >>> digits(12345.6), digits(5.6), digits(0.012345), digits(40.0), digits(4873.0, 4)
+    ('12,300', '5.60', '0.0123', '40', '4,873')
     """
     if not math.isfinite(value):
         return "not known"
     if value == round(value) and abs(value) < 10.0**figures:
-        return f"{round(value)}"
+        return f"{round(value):,}"
     return _fixed(value, _decimals(value, figures))
 
 

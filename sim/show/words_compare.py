@@ -26,7 +26,10 @@ def comparison_page(found: Comparison, outcomes: Sequence[str]) -> Page:
         _section(first, other, pair, outcomes)
         for other, pair in zip(found.alternatives[1:], found.pairs, strict=True)
     )
-    remarks = ["Each interval is a 95 % one by itself; of twenty that show nothing, one shows something."]
+    remarks = [
+        "±: simulation noise, each a 95 % interval by itself; of twenty that show nothing, one shows "
+        "something. What is not known about the site is not in it: see aislewake sensitivity."
+    ]
     if found.goal is not None:
         reached = "reached" if found.is_reached else "not reached; more replications would be needed"
         remarks.append(f"What was asked of {found.goal.outcome}: {reached}.")

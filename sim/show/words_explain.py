@@ -113,7 +113,10 @@ def _guest(start: dt.datetime, one: Moment, guest: Guest) -> str:
         f"{_clock(start, guest.enter, one.time)} to {_clock(start, guest.leave, one.time)}"
     )
     if not one.last_end >= guest.enter:
-        return f"{text}. It has not been seen since it came in: no timeout cures that, only the sensors do."
+        return (
+            f"{text}. It has not been seen since it came in: a longer timeout helps only by what was seen "
+            "before it; the cure is a sensor that sees it."
+        )
     return f"{text}; the longest time without any motion seen is {duration(guest.unseen_s)}."
 
 

@@ -75,7 +75,7 @@ def _passed(found: Recommendation) -> Iterator[str]:
                 yield (
                     f"On fresh traffic the plan {plan_words(name)} passes {listing(passed)}: it was "
                     "fitted to "
-                    "the limit. Fit to more replications, or ask for a little less."
+                    "the limit. Fit to more replications, or ask for something to spare: --margin 0.1."
                 )
 
 
@@ -95,7 +95,15 @@ def _asked(found: Recommendation) -> Section:
             f"{name}: {len(timeouts)} timeouts from {duration(min(timeouts))} to {duration(max(timeouts))}, "
             f"{len(levels)} unoccupied levels from {percent(levels[0])} to {percent(levels[-1])}."
         )
-    return Section(f"Asked: least {wish.aim.name}, with", (), rows, (*offered, *_floor_words(found)))
+    remarks = (*_margin_words(found), *offered, *_floor_words(found))
+    return Section(f"Asked: least {wish.aim.name}, with", (), rows, remarks)
+
+
+def _margin_words(found: Recommendation) -> Iterator[str]:
+    """What plans had to have to spare."""
+    margin = max(limit.margin for limit in found.wish.limits)
+    if margin > 0.0:
+        yield f"Where plans were fitted, {percent(margin)} of each limit was kept to spare."
 
 
 def _floor_words(found: Recommendation) -> Iterator[str]:
@@ -194,7 +202,8 @@ def _undecided(saving: Saving) -> str:
         return "no difference"
     if saving.weeks_more == 0.0 or saving.weeks_more >= MOST_FORECAST:
         return "none shown"
-    return f"none shown; {digits(saving.weeks_more, 2)} weeks more"
+    weeks = digits(saving.weeks_more, 2)
+    return f"none shown; {weeks} {'week' if weeks == '1' else 'weeks'} more"
 
 
 def _limits(found: Recommendation) -> Section:

@@ -12,7 +12,7 @@ from sim.outcome.names import OUTCOMES
 from sim.results import Estimate
 from sim.scenario.schema import Scenario
 from sim.show.sections import Page, Section
-from sim.show.words import digits, interval, percent, plain
+from sim.show.words import count_of, digits, interval, percent, plain
 from sim.study.sensitivity import Indices, LogSize, Tornado
 
 __all__ = ["sensitivity_page"]
@@ -25,7 +25,7 @@ def sensitivity_page(
     table = _tornado(found) if isinstance(found, Tornado) else _indices(found)
     return Page(
         title=scenario.title,
-        subtitle=f"What moves {found.outcome}, {replications} replications of each point",
+        subtitle=f"What moves {found.outcome}, {count_of(replications, 'replication')} of each point",
         sections=(table, _logs(logs)),
         notices=notices,
         pictures=(
@@ -94,7 +94,7 @@ def _indices(found: Indices) -> Section:
     )
     first = found.names[order[0]]
     return Section(
-        f"{found.outcome}: {found.method} indices from {found.runs} points",
+        f"{found.outcome}: {found.method.title()} indices from {found.runs} points",
         header,
         rows,
         (remark, f"Measure {first} on site first."),

@@ -6,19 +6,24 @@ Comes in: a `SweepResult`.  Goes out: a `Page`.  Before: `study/sweep`, `show/se
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from sim.outcome.names import OUTCOMES
+from sim.records import FloatColumn
 from sim.show.front_facts import front_facts
 from sim.show.sections import Page, Section
 from sim.show.words import count_of, digits, duration, interval, moment
 from sim.study.precision import estimate_mean
 from sim.study.sweep import SweepResult
-from sim.study.values import value_text
+from sim.study.values import Value, value_text
 
 __all__ = ["sweep_page"]
 
 _MOST_ROWS = 12
+_MOST_BEATEN = 3
+_LONGEST_NUMBER = 8
 
 
 def sweep_page(result: SweepResult) -> Page:
@@ -32,7 +37,7 @@ def sweep_page(result: SweepResult) -> Page:
             f"{count_of(len(result.replications), 'replication')} each, "
             f"{duration(scenario.duration_s)} from {moment(scenario.start_datetime)}"
         ),
-        sections=(_front(result), *_bend(result), _today(result)),
+        sections=(_front(result), *_beaten(result), *_bend(result), _today(result)),
         notices=result.notices,
         pictures=(
             ("tradeoff", "Energy against dim truck-time; the area of a dot is its switch-ups."),
@@ -47,11 +52,17 @@ def _aim_words(result: SweepResult) -> str:
 
 
 def _point_words(result: SweepResult, point: int) -> str:
-    """A point's values as they would be given."""
+    """A point's values as they would be given; what was drawn from a range is shortened."""
     return ", ".join(
-        f"{key}={value_text(value)}"
+        f"{key}={_short(value)}"
         for key, value in zip(result.plan.keys, result.plan.points[point], strict=True)
     )
+
+
+def _short(value: Value) -> str:
+    """A value's text; four figures of a long number."""
+    text = value_text(value)
+    return f"{value:.4g}" if isinstance(value, float) and len(text) > _LONGEST_NUMBER else text
 
 
 def _front(result: SweepResult) -> Section:
@@ -70,15 +81,51 @@ def _front(result: SweepResult) -> Section:
             for aim in result.aims
         ]
         rows.append((_point_words(result, point), *cells))
-    shown = "" if len(rows) == len(points) else f", {len(rows)} of {len(points)}"
+    shown = "" if len(rows) == len(points) else f" (shown: {len(rows)}, evenly over {first.outcome})"
     return Section(
-        f"Not beaten in {_aim_words(result)}{shown}",
+        f"Not beaten in {_aim_words(result)}: {len(points)} of {count_of(len(result.plan), 'point')}{shown}",
         ("setting", *(aim.outcome for aim in result.aims)),
         tuple(rows),
+        ("All of them with peaks and dim spells: front.csv.",),
+    )
+
+
+def _beaten(result: SweepResult) -> tuple[Section, ...]:
+    """The settings that have the most to gain, and who beats them by how much."""
+    beaten = np.flatnonzero(result.beaten.by >= 0)
+    if not len(beaten):
+        return ()
+    first = result.aims[0]
+    margin = result.beaten.margin[beaten, 0]
+    worst = beaten[np.argsort(-margin, kind="stable")][:_MOST_BEATEN]
+    rows = tuple(
         (
-            "All of them with peaks and dim spells: front.csv. Who beats the others, and by how "
-            "much: summary.csv.",
+            _point_words(result, point),
+            _point_words(result, int(result.beaten.by[point])),
+            _margin_words(result, result.beaten.margin[point]),
+        )
+        for point in worst.tolist()
+    )
+    what = "those" if len(beaten) == len(worst) else f"the {len(worst)}"
+    gain = "most" if first.is_maximised else "least"
+    return (
+        Section(
+            f"Beaten: {len(beaten)} of {count_of(len(result.plan), 'point')}; {what} with most to gain in "
+            f"{gain} {first.outcome}",
+            ("setting", "beaten by", "which has"),
+            rows,
+            ("Every one, who beats it and by how much: summary.csv.",),
         ),
+    )
+
+
+def _margin_words(result: SweepResult, margin: Sequence[float] | FloatColumn) -> str:
+    """How much less of each aim, where there is any less."""
+    return ", ".join(
+        f"{digits(float(value))} {OUTCOMES[aim.outcome].unit.strip('-')}".strip()
+        + f" {'more' if aim.is_maximised else 'less'} {aim.outcome}"
+        for aim, value in zip(result.aims, margin, strict=True)
+        if value > 0.0
     )
 
 
@@ -125,14 +172,7 @@ def _today(result: SweepResult) -> Section:
             "As the scenario stands", (), cells, ("No point of this sweep beats it in every aim.",)
         )
     best = int(better[np.argmin(costs[better, 0])])
-    margin = own - costs[best]
-    words = ", ".join(
-        f"{digits(float(value))} {OUTCOMES[aim.outcome].unit.strip('-')}".strip()
-        + f" {'more' if aim.is_maximised else 'less'} "
-        f"{aim.outcome}"
-        for aim, value in zip(result.aims, margin, strict=True)
-        if value > 0.0
-    )
+    words = _margin_words(result, own - costs[best])
     return Section(
         "As the scenario stands", (), cells, (f"Beaten by {_point_words(result, best)}: {words}.",)
     )

@@ -23,14 +23,14 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.errors import InputError
 from sim.lighting.power import power_curve
 from sim.lighting.replay import command_zone, run_fades
-from sim.lighting.timetable import aisle_programs, compile_program
+from sim.lighting.timetable import aisle_programs
 from sim.outcome.account import keep_books
 from sim.outcome.names import OUTCOMES
 from sim.replication import Site, Traffic, replay_site
 from sim.scenario.schema import Scenario, Settings
+from sim.study.ages_caps import capped_name, is_under_skylight
 from sim.study.ages_fixed import FIXED, fixed_outcomes
 from sim.study.ages_pieces import sort_pieces
 from sim.study.ages_plan import Plan, lay_out_choices
@@ -39,17 +39,34 @@ from sim.study.ages_records import Week, ZonePieces, lay_week
 from sim.study.ages_zone import COUNTED, evaluate_zone
 from sim.study.relight import relight, with_settings
 
-__all__ = ["ADDITIVE", "evaluate_by_replay", "evaluate_settings", "lay_weeks", "sort_zone", "zone_lamps"]
+__all__ = [
+    "ADDITIVE",
+    "evaluate_by_replay",
+    "evaluate_settings",
+    "lay_weeks",
+    "replay_notice",
+    "sort_zone",
+    "zone_lamps",
+]
 
 _KNOWN = {*COUNTED, *FIXED, "saved_kwh"}
 ADDITIVE: tuple[str, ...] = tuple(name for name in OUTCOMES if name in _KNOWN)
 """The outcomes that add up over zones and hours, in the order of `OUTCOMES`."""
 
+_BLOCK = 2048
+"""Choices worked through at once under skylights, where every cap is a column of its own."""
+
 Choice = Mapping[str, Settings]
 
 
 def evaluate_settings(
-    site: Site, traffic: Traffic, choices: Sequence[Choice], *, by_zone: bool = False
+    site: Site,
+    traffic: Traffic,
+    choices: Sequence[Choice],
+    *,
+    by_zone: bool = False,
+    is_steady: bool = False,
+    replayed: NDArray[np.int64] | None = None,
 ) -> dict[str, NDArray[np.float64]]:
     """Return every additive outcome of every choice, as a replay of each would.
 
@@ -60,6 +77,8 @@ def evaluate_settings(
     choices : each maps every name of the scenario's settings to the settings to use; timetable and overrides
         stay (K,)
     by_zone : outcomes of every zone instead of the site's
+    is_steady : a choice's figures are the same to the last digit whatever the other choices are (slower)
+    replayed : is told in how many zones each choice had to be replayed, added to what it holds (K,)
 
     Returns
     -------
@@ -67,23 +86,33 @@ def evaluate_settings(
 
     Notes
     -----
-    Equal to the replay to 1e-9 of the value or 1e-6, counts exactly.
+    Equal to the replay to 1e-9 of the value or 1e-6, counts exactly.  Sums over sorted gaps begin at the
+    least delay asked for, and borders are told apart by the longest fade; steady figures begin at the
+    latency and take choices of different fades apart.
     """
-    plan = lay_out_choices(site.scenario, choices)
+    groups = _by_fades(choices) if is_steady else [np.arange(len(choices))]
+    if site.scenario.skylight is not None:
+        groups = [part for rows in groups for part in np.split(rows, range(_BLOCK, len(rows), _BLOCK))]
+    plans = [(rows, lay_out_choices(site.scenario, [choices[row] for row in rows])) for rows in groups]
     zones = len(site.layout.zones)
-    table = {name: np.zeros((zones if by_zone else 1, len(plan))) for name in ADDITIVE}
+    table = {name: np.zeros((zones if by_zone else 1, len(choices))) for name in ADDITIVE}
     occupied_s = np.zeros(zones)
     weeks = lay_weeks(site.scenario)
     for zone, aisle in enumerate(site.layout.zone_aisle.tolist() if choices else []):
-        lamps, hold_s = zone_lamps(site, zone), site.layout.sensors[aisle].hold_s
-        pieces = sort_zone(traffic, zone, weeks[aisle], plan.least_delay(weeks[aisle].names, hold_s))
+        lamps, hold_s, week = zone_lamps(site, zone), site.layout.sensors[aisle].hold_s, weeks[aisle]
+        least_s = min(plan.least_delay(week.names, hold_s) for _, plan in plans)
+        least_s = week.latency_s if is_steady else least_s
+        pieces = sort_zone(traffic, zone, week, least_s)
         occupied_s[zone] = pieces.occupied_s
-        found, fails = evaluate_zone(pieces, plan, lamps, hold_s)
-        for place in np.flatnonzero(fails).tolist():
-            for name, value in _replay_zone(site, traffic, zone, plan, place).items():
-                found[name][place] = value
-        for name, column in found.items():
-            table[name][zone if by_zone else 0] += column
+        for rows, plan in plans:
+            found, fails = evaluate_zone(pieces, plan, lamps, hold_s)
+            if replayed is not None:
+                replayed[rows] += fails
+            for place in np.flatnonzero(fails).tolist():
+                for name, value in _replay_zone(site, traffic, zone, plan, place).items():
+                    found[name][place] = value
+            for name, column in found.items():
+                table[name][zone if by_zone else 0, rows] += column
     by_place, total = fixed_outcomes(site, traffic, occupied_s)
     for name in FIXED:
         table[name][:] = by_place[name][:, None] if by_zone else total[name]
@@ -93,6 +122,30 @@ def evaluate_settings(
             if OUTCOMES[name].needs_visits:
                 table[name][:] = np.nan
     return table if by_zone else {name: rows[0] for name, rows in table.items()}
+
+
+def _by_fades(choices: Sequence[Choice]) -> list[NDArray[np.int64]]:
+    """Return which choices have the same fades under every name."""
+    found: dict[tuple[tuple[float, float], ...], list[int]] = {}
+    for place, choice in enumerate(choices):
+        fades = tuple((one.fade_up_s, one.fade_down_s) for one in choice.values())
+        found.setdefault(fades, []).append(place)
+    return [np.array(places, dtype=np.int64) for places in found.values()]
+
+
+def replay_notice(replayed: int, settings: int) -> list[str]:
+    """Say that some of the settings had to be replayed; nothing where none had.
+
+    >>> replay_notice(0, 10)
+    []
+    """
+    if not replayed:
+        return []
+    return [
+        f"{replayed:,} of {settings:,} settings were replayed in some zones, not summed: as exact, but "
+        "slower. That happens where a delay is not above latency + fade-up, a fade is longer than a period "
+        "of the timetable, or levels do not fall from occupied to unoccupied to second."
+    ]
 
 
 def evaluate_by_replay(
@@ -107,14 +160,7 @@ def evaluate_by_replay(
 
 
 def lay_weeks(scenario: Scenario) -> tuple[Week, ...]:
-    """Return where the settings of each aisle may change, whatever they are (A,).
-
-    Raises
-    ------
-    InputError : daylight caps the levels, which no choice of settings knows of
-    """
-    if scenario.skylight is not None:
-        raise InputError("skylight: settings cannot be searched under daylight caps; leave [skylight] out")
+    """Return where the settings of each aisle may change, whatever they are (A,)."""
     names = tuple(scenario.lighting.settings)
     # stand-ins that differ from name to name, so that every border between two names is kept
     stand_in = {
@@ -122,12 +168,14 @@ def lay_weeks(scenario: Scenario) -> tuple[Week, ...]:
         for place, name in enumerate(names)
     }
     programs = aisle_programs(with_settings(scenario, stand_in))
-    made = {
-        id(program): lay_week(
-            program.border, tuple(names[int(place)] for place in program.fade_down_s), program.latency_s
-        )
-        for program in programs
-    }
+    made: dict[int, Week] = {}
+    for aisle, program in zip(scenario.aisle_names, programs, strict=True):
+        if id(program) not in made:
+            held = tuple(names[int(place)] for place in program.fade_down_s)
+            if is_under_skylight(scenario, aisle):
+                # the stand-ins' occupied level is 1, so that what is left of it is the cap
+                held = tuple(map(capped_name, held, program.occupied.tolist()))
+            made[id(program)] = lay_week(program.border, held, program.latency_s)
     return tuple(made[id(program)] for program in programs)
 
 
@@ -147,17 +195,7 @@ def zone_lamps(site: Site, zone: int) -> Lamps:
 def _replay_zone(site: Site, traffic: Traffic, zone: int, plan: Plan, place: int) -> dict[str, float]:
     """Replay one zone in one choice."""
     scenario = with_settings(site.scenario, plan.choices[place])
-    aisle = int(site.layout.zone_aisle[zone])
-    sensors = site.layout.sensors[aisle]
-    program = compile_program(
-        scenario.timetable,
-        scenario.settings_of(site.layout.aisles[aisle]),
-        hold_s=sensors.hold_s,
-        latency_s=sensors.latency_s,
-        start=scenario.start_datetime,
-        duration_s=scenario.duration_s,
-        exceptions=scenario.exceptions or (),
-    )
+    program = aisle_programs(scenario)[int(site.layout.zone_aisle[zone])]
     commands = command_zone(*traffic.detections.of_zone(zone), program)
     stays = None if traffic.visits is None or traffic.stays is None else traffic.stays.of_zone(zone)
     lamps = zone_lamps(site, zone)

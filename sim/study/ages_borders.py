@@ -154,7 +154,8 @@ def _add_block(
             "open": found.is_open | is_unknown,
         }
         for name, amount in added.items():
-            tally[name] += place(amount, chosen[row], len(tally[name]))
+            # one by one, so that where the rows are cut into blocks changes no digit
+            np.add.at(tally[name], chosen[row], amount)
 
 
 def _undisturbed(old: FloatColumn, new: FloatColumn, after: Setting, power: FastPower) -> FloatColumn:

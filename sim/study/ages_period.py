@@ -220,15 +220,14 @@ def _fade_up(
 ) -> tuple[Table, Table]:
     """Sum the fade-ups after gaps above the delay: over time (2, T) and over truck-time (4, T)."""
     # in order of time neighbours are found fast
-    least = int(np.searchsorted(rises.gap, setting.delay.min(), side="right"))
-    at = rises.in_time[rises.in_time >= least]
+    at = rises.in_time
     weights = np.empty((3, len(at)))
-    weights[:, at - least] = _fade_weights(rises.time[at], rises.until[at], fade, line)
-    age = rises.age[least:]
-    long = np.searchsorted(rises.gap[least:], setting.delay, side="right")
+    weights[:, at] = _fade_weights(rises.time[at], rises.until[at], fade, line)
+    age = rises.age
+    long = np.searchsorted(rises.gap, setting.delay, side="right")
     edge = np.maximum(long, np.searchsorted(age, shape.knot, side="right"))
     # a fade that would begin at the very instant of the switch-up takes no light away; a step does
-    begun = np.maximum(long, np.searchsorted(rises.begun[least:], shape.knot, side="right"))
+    begun = np.maximum(long, np.searchsorted(rises.begun, shape.knot, side="right"))
     dim_edge = np.where(setting.down > 0.0, begun, edge)
     whole, seen, shadowed = (
         shape.sum_values(RunningSums.of_sorted(age, weight).windows(places))

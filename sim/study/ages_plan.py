@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.schema import Scenario, Settings
+from sim.study.ages_caps import capped_name, caps_of_run
 from sim.study.ages_sums import FAR_S
 
 __all__ = ["Plan", "Setting", "lay_out_choices"]
@@ -82,19 +83,22 @@ class Setting:
 
 @dataclass(frozen=True)
 class Plan:
-    """Every choice, by name of settings.
+    """Every choice, by name of settings; under skylights also by name and cap (`capped_name`).
 
     Attributes
     ----------
     choices : as given (K,)
-    columns : by name: timeout [s], then the columns of `Setting` (7, K)
-    identity : by name, a number that two names share in a choice where their settings are equal (K,)
+    rows : by name: timeout [s], then the columns of `Setting`, of each distinct settings (R, 7)
+    which : by name, the row of each choice (K,)
+    identity : by name, a number that two names of an aisle share in a choice where their settings are
+        equal (K,)
     timing : by name, which distinct timing each choice has (K,)
     first : by name, the first choice of each distinct timing (T,)
     """
 
     choices: Sequence[Mapping[str, Settings]]
-    columns: Mapping[str, NDArray[np.float64]]
+    rows: Mapping[str, NDArray[np.float64]]
+    which: Mapping[str, IntColumn]
     identity: Mapping[str, IntColumn]
     timing: Mapping[str, IntColumn]
     first: Mapping[str, IntColumn]
@@ -104,12 +108,13 @@ class Plan:
 
     def setting(self, name: str, hold_s: float) -> Setting:
         """Return one name's settings in every choice, for a sensor with this hold (K,)."""
-        timeout, second, up, down, occupied, low, lowest = self.columns[name]
+        columns = self.rows[name][self.which[name]].T
+        timeout, second, up, down, occupied, low, lowest = np.ascontiguousarray(columns)
         return Setting(hold_s + timeout, second, up, down, occupied, low, lowest)
 
     def least_delay(self, names: Sequence[str], hold_s: float) -> float:
         """Return the least delay of some names in any choice [s]."""
-        return float(min(hold_s + self.columns[name][0].min() for name in names))
+        return float(min(hold_s + self.rows[name][self.which[name], 0].min() for name in names))
 
 
 def lay_out_choices(scenario: Scenario, choices: Sequence[Mapping[str, Settings]]) -> Plan:
@@ -120,9 +125,9 @@ def lay_out_choices(scenario: Scenario, choices: Sequence[Mapping[str, Settings]
     scenario : its timetable and overrides name the settings
     choices : each maps every name of the scenario's settings to the settings to use
     """
-    columns, identity, timing, first = {}, {}, {}, {}
+    whiches: dict[str, IntColumn] = {}
     numbers: dict[Settings, int] = {}
-    rows: list[tuple[float, ...]] = []
+    listed: list[tuple[float, ...]] = []
     for name in scenario.lighting.settings:
         seen: dict[int, tuple[Settings, int]] = {}  # holds the objects too, so that an id stays one object's
         which = np.empty(len(choices), dtype=np.int64)
@@ -130,15 +135,38 @@ def lay_out_choices(scenario: Scenario, choices: Sequence[Mapping[str, Settings]
             one = choice[name]
             if id(one) not in seen:
                 seen[id(one)] = one, numbers.setdefault(one, len(numbers))
-                if len(numbers) > len(rows):
-                    rows.append(_row(one))
+                if len(numbers) > len(listed):
+                    listed.append(_row(one))
             which[place] = seen[id(one)][1]
-        table = np.array(rows).reshape(-1, 7)[which]
-        columns[name] = np.ascontiguousarray(table.T)
-        identity[name] = which
-        _, start, inverse = np.unique(table[:, :4], axis=0, return_index=True, return_inverse=True)
-        timing[name], first[name] = inverse.reshape(-1), start
-    return Plan(choices, columns, identity, timing, first)
+        whiches[name] = which
+    table = np.array(listed).reshape(-1, 7)
+    rows = dict.fromkeys(whiches, table)
+    identity = dict(whiches)
+    caps = caps_of_run(scenario)
+    if caps:
+        capped = [_under_cap(table, cap) for cap in caps]
+        _, same = np.unique(np.concatenate(capped), axis=0, return_inverse=True)
+        for cap, own, number in zip(caps, capped, same.reshape(len(caps), -1), strict=True):
+            for name in scenario.lighting.settings:
+                called = capped_name(name, cap)
+                rows[called], whiches[called] = own, whiches[name]
+                identity[called] = number[whiches[name]]
+    timing, first = {}, {}
+    for name, which in whiches.items():
+        _, distinct = np.unique(rows[name][:, :4], axis=0, return_inverse=True)
+        _, first[name], inverse = np.unique(
+            distinct.reshape(-1)[which], return_index=True, return_inverse=True
+        )
+        timing[name] = inverse.reshape(-1)
+    return Plan(choices, rows, whiches, identity, timing, first)
+
+
+def _under_cap(table: NDArray[np.float64], cap: float) -> NDArray[np.float64]:
+    """Return rows of settings with their levels capped (R, 7)."""
+    capped = table.copy()
+    capped[:, 4:] = np.minimum(table[:, 4:], cap)
+    capped[:, 1] = np.where(capped[:, 6] == capped[:, 5], FAR_S, table[:, 1])
+    return capped
 
 
 def _row(one: Settings) -> tuple[float, ...]:

@@ -122,13 +122,13 @@ def build_columns(
 
     for limit in wish.limits:
         if limit.scope == "site":
-            add(aisle_sums(fit, limit.measure.outcome), limit.most * float(limit.measure.divisor(fit.site)))
+            add(aisle_sums(fit, limit.measure.outcome), limit.fitted * float(limit.measure.divisor(fit.site)))
         elif limit.scope == "zone" and not keeps_zones:
             divisor = limit.measure.divisor(fit.zone)
             for zone, aisle in enumerate(fit.zone_aisle.tolist()):
                 own = np.where(group_of[aisle] == unit, fit.outcomes[limit.measure.outcome][zone, label], 0.0)
                 rows.append(own)
-                most.append(limit.most * float(divisor[zone]))
+                most.append(limit.fitted * float(divisor[zone]))
         elif limit.scope == "hour" and hours is not None:
             for table, value in hour_rows(hours, limit, fit):
                 add(table, value)
@@ -144,7 +144,7 @@ def _breaks_zone_limit(wish: Wish, fit: Fit) -> Table:
     broken = np.zeros_like(fit.outcomes[wish.aim.outcome], dtype=bool)
     for limit in wish.limits:
         if limit.scope == "zone":
-            most = limit.most * limit.measure.divisor(fit.zone)
+            most = limit.fitted * limit.measure.divisor(fit.zone)
             broken |= fit.outcomes[limit.measure.outcome] > (most * (1.0 + 1e-9))[:, None]
     starts = np.flatnonzero(np.diff(fit.zone_aisle, prepend=-1))
     return np.logical_or.reduceat(broken, starts, axis=0).astype(np.float64)
@@ -185,7 +185,7 @@ def _passed(wish: Wish, fit: Fit, plan: LightPlan, hours: HourTable | None) -> l
         else:
             continue
         worst = float(np.divide(values, divisor, out=np.zeros_like(values), where=divisor > 0.0).max())
-        if worst > limit.most * (1.0 + 1e-9):
+        if worst > limit.fitted * (1.0 + 1e-9):
             passed.append((limit, worst))
     return passed
 

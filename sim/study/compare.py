@@ -22,6 +22,7 @@ from sim.scenario.schema import Scenario
 from sim.study.differences import Difference, subtract, subtract_paired
 from sim.study.engine import map_in_order
 from sim.study.relight import traffic_key
+from sim.study.run_start import start_notices
 from sim.study.stopping import FEWEST, is_precise, needed_to_decide
 from sim.study.store import StoredRun
 from sim.units import SECONDS_PER_WEEK
@@ -33,6 +34,7 @@ __all__ = [
     "Goal",
     "Pair",
     "compare",
+    "from_plan",
     "from_scenario",
     "from_store",
 ]
@@ -146,6 +148,15 @@ def from_scenario(scenario: Scenario, label: str) -> Alternative:
     return Alternative(label, scenario, (), {}, False, traffic_key(scenario), find_notices(scenario))
 
 
+def from_plan(scenario: Scenario, label: str) -> Alternative:
+    """Return a plan of a recommendation, still to be simulated, on traffic that it was fitted to."""
+    words = (
+        "Plans of a recommendation are compared here on replications from 0 on, which they were fitted to; "
+        "its savings.csv holds the comparison on fresh ones."
+    )
+    return replace(from_scenario(scenario, label), notices=(*find_notices(scenario), words))
+
+
 def compare(
     alternatives: Sequence[Alternative],
     *,
@@ -192,10 +203,11 @@ def compare(
     return Comparison(whole, pairs, goal, is_reached, notices)
 
 
-def _one(task: tuple[Scenario, int]) -> dict[str, float]:
-    """One replication of one scenario."""
+def _one(task: tuple[Scenario, int]) -> tuple[dict[str, float], FloatColumn]:
+    """One replication of one scenario: totals, and the load by quarter-hour."""
     scenario, number = task
-    return dict(run_replication(prepare_site(scenario), number)[0].total)
+    outcomes = run_replication(prepare_site(scenario), number)[0]
+    return dict(outcomes.total), outcomes.quarter_kw
 
 
 def _simulate(
@@ -211,13 +223,17 @@ def _simulate(
     tasks = ((one.scenario, number) for number in numbers for one in open_ones)
     answers = map_in_order(_one, tasks, workers)
     expected = None if goal is not None else len(numbers) * len(open_ones)
-    for done, (answer, one) in enumerate(zip(answers, itertools.cycle(open_ones), strict=False)):
-        gathered[one.label].append(answer)
+    quarter_kw: list[FloatColumn] = []
+    for done, ((totals, load), one) in enumerate(zip(answers, itertools.cycle(open_ones), strict=False)):
+        gathered[one.label].append(totals)
+        if one is open_ones[0]:
+            quarter_kw.append(load)
         progress(done + 1, expected)
         is_round = one is open_ones[-1] and len(gathered[one.label]) >= count
         if goal is not None and is_round and _all_met(goal, gathered, open_ones):
             answers.close()  # type: ignore[attr-defined]
             break
+    start = start_notices(prepare_site(open_ones[0].scenario), quarter_kw)
     return tuple(
         one
         if one.is_fixed
@@ -227,6 +243,7 @@ def _simulate(
             outcomes={
                 name: np.array([row.get(name, np.nan) for row in gathered[one.label]]) for name in OUTCOMES
             },
+            notices=(*one.notices, *(start if one is open_ones[0] else ())),
         )
         for one in alternatives
     )

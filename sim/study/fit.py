@@ -19,13 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn
-from sim.replication import prepare_site, simulate_traffic
+from sim.replication import prepare_site
 from sim.scenario.schema import Scenario, Settings
 from sim.study.ages import evaluate_settings
 from sim.study.assign import Columns, drop_beaten, reduced_costs
 from sim.study.clock_hours import visits_by_zone
 from sim.study.engine import map_in_order
 from sim.study.measures import Base
+from sim.study.relight import simulate_for_lights
 from sim.study.wish import Wish
 from sim.units import SECONDS_PER_HOUR
 
@@ -57,6 +58,7 @@ class Fit:
     zone_aisle : aisle of each zone (Z,)
     site, zone : what measures divide by, for the site () and for each zone (Z,)
     is_complete : whether these are all combinations, not a short list
+    replayed : combinations that could not be summed in some zone and were replayed there
     """
 
     names: tuple[str, ...]
@@ -67,6 +69,7 @@ class Fit:
     site: Base
     zone: Base
     is_complete: bool
+    replayed: int = 0
 
     def __len__(self) -> int:
         return len(self.combinations)
@@ -97,14 +100,15 @@ class _Task:
     outcomes: tuple[str, ...]
 
 
-def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float]:
-    """Return the outcomes (Z, K), the visits of each zone and those of the site."""
+def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float, int]:
+    """Return the outcomes (Z, K), the visits of each zone and of the site, and combinations replayed."""
     site = prepare_site(task.scenario)
-    traffic = simulate_traffic(site, task.replication)
+    traffic = simulate_for_lights(site, task.replication)
     names = list(task.candidates)
     zones = len(site.layout.zones)
     block = max(1, _BLOCK // zones)
     parts: list[dict[str, Table]] = []
+    count = 0
     for first in range(0, len(task.combinations), block):
         choices = [
             {
@@ -113,11 +117,13 @@ def _evaluate(task: _Task) -> tuple[dict[str, Table], FloatColumn, float]:
             }
             for row in task.combinations[first : first + block].tolist()
         ]
-        found = evaluate_settings(site, traffic, choices, by_zone=True)
+        replayed = np.zeros(len(choices), dtype=np.int64)
+        found = evaluate_settings(site, traffic, choices, by_zone=True, replayed=replayed)
+        count += int(np.count_nonzero(replayed))
         parts.append({name: found[name] for name in task.outcomes})
     assert traffic.visits is not None
     joined = {name: np.concatenate([part[name] for part in parts], axis=1) for name in task.outcomes}
-    return joined, visits_by_zone(site, traffic.visits), float(len(traffic.visits))
+    return joined, visits_by_zone(site, traffic.visits), float(len(traffic.visits)), count
 
 
 def _means(
@@ -127,8 +133,8 @@ def _means(
     replications: Sequence[int],
     workers: int,
     tell: Callable[[], None],
-) -> tuple[dict[str, Table], FloatColumn, float]:
-    """Average over replications, in their order."""
+) -> tuple[dict[str, Table], FloatColumn, float, int]:
+    """Average over replications, in their order; count the combinations replayed in any one at most."""
     tasks = [
         _Task(
             wish.flat,
@@ -140,14 +146,16 @@ def _means(
         for number in replications
     ]
     total: dict[str, Table] = {}
-    zone_visits, site_visits = np.zeros(0), 0.0
-    for found, visits, count in map_in_order(_evaluate, tasks, workers):
+    zone_visits, site_visits, replayed = np.zeros(0), 0.0, 0
+    for found, visits, count, slow in map_in_order(_evaluate, tasks, workers):
+        replayed = max(replayed, slow)
         zone_visits = visits if not total else zone_visits + visits
         site_visits += count
         total = found if not total else {name: total[name] + found[name] for name in outcomes}
         tell()
     share = 1.0 / len(tasks)
-    return {name: share * table for name, table in total.items()}, share * zone_visits, share * site_visits
+    means = {name: share * table for name, table in total.items()}
+    return means, share * zone_visits, share * site_visits, replayed
 
 
 def fit_settings(
@@ -180,16 +188,16 @@ def fit_settings(
     is_complete = math.prod(sizes) <= most
     if not is_complete:
         singles = np.array(list(_singles(sizes)), dtype=np.int64)
-        table, visits, count = _means(wish, singles, outcomes, replications, workers, tell)
+        table, visits, count, _ = _means(wish, singles, outcomes, replications, workers, tell)
         listed = _short_lists(wish, sizes, most, table, _bases(wish, visits, count)[0])
     combinations = np.array(list(itertools.product(*(one.tolist() for one in listed))), dtype=np.int64)
-    table, visits, count = _means(wish, combinations, outcomes, replications, workers, tell)
+    table, visits, count, replayed = _means(wish, combinations, outcomes, replications, workers, tell)
     site, zone = _bases(wish, visits, count)
     allowed = np.ones((len(wish.flat.aisle_names), len(combinations)), dtype=bool)
     for column, name in enumerate(wish.offer.names):
         allowed &= wish.offer.allowed[name][:, combinations[:, column]]
     zone_aisle = np.repeat(np.arange(len(wish.flat.aisle_names)), wish.flat.floor.zones_per_aisle)
-    return Fit(wish.offer.names, combinations, allowed, table, zone_aisle, site, zone, is_complete)
+    return Fit(wish.offer.names, combinations, allowed, table, zone_aisle, site, zone, is_complete, replayed)
 
 
 def _bases(wish: Wish, zone_visits: FloatColumn, site_visits: float) -> tuple[Base, Base]:
@@ -244,7 +252,7 @@ def _short_lists(
                     line.append(float(by_aisle[outcome][aisle, at] - base[outcome][aisle]))
     most_used = np.array(
         [
-            limit.most * float(limit.measure.divisor(site)) - math.fsum(base[limit.measure.outcome])
+            limit.fitted * float(limit.measure.divisor(site)) - math.fsum(base[limit.measure.outcome])
             for limit in limits
         ]
     )

@@ -23,6 +23,7 @@ Flags = NDArray[np.bool_]
 Table = NDArray[np.float64]
 
 _MOST_POINTS_IN_SPACE = 200
+_BLOCK = 64
 
 
 @dataclass(frozen=True)
@@ -70,13 +71,18 @@ def find_front(costs: Table) -> Flags:
     if count == 0:
         return is_front
     distinct, back = np.unique(costs, axis=0, return_inverse=True)
-    # the rows come sorted: whoever beats a row stands before it, so that one pass is enough
-    left, places = distinct, np.arange(len(distinct))
+    # the rows come sorted: whoever beats a row stands before it, so that one pass is enough; aim by aim, and
+    # what is beaten is taken out now and then only, which is several times faster
+    left, places = np.ascontiguousarray(distinct.T), np.arange(len(distinct))
     kept: list[int] = []
-    while len(left):
-        kept.append(int(places[0]))
-        survives = (left < left[0]).any(axis=1)
-        left, places = left[survives], places[survives]
+    while len(places):
+        survives = np.ones(len(places), dtype=bool)
+        for number in range(min(_BLOCK, len(places))):
+            if survives[number]:
+                kept.append(int(places[number]))
+                survives &= (left < left[:, number : number + 1]).any(axis=0)
+        survives[:_BLOCK] = False
+        left, places = left[:, survives], places[survives]
     own = np.zeros(len(distinct), dtype=bool)
     own[kept] = True
     is_front[:] = own[back.reshape(-1)]

@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn
-from sim.replication import prepare_site, simulate_traffic
+from sim.replication import prepare_site
 from sim.scenario.schema import Scenario, Settings
 from sim.study.clock_hours import HOURS, hour_counts, outcomes_by_hour, visits_by_hour
 from sim.study.engine import map_in_order
 from sim.study.fit import Fit
 from sim.study.measures import Base, Limit
-from sim.study.relight import relight, with_settings
+from sim.study.relight import relight, simulate_for_lights, with_settings
 from sim.study.wish import Wish
 
 __all__ = ["HourTable", "fit_hours", "hour_rows"]
@@ -61,7 +61,7 @@ def hour_rows(hours: HourTable, limit: Limit, fit: Fit) -> Iterator[tuple[Table,
         if divisor[hour] > 0.0 and table[:, :, hour].any():
             use = np.zeros((len(table), len(fit)))
             use[:, hours.combinations] = table[:, :, hour]
-            yield use, limit.most * float(divisor[hour])
+            yield use, limit.fitted * float(divisor[hour])
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ class _Task:
 def _replay(task: _Task) -> tuple[dict[str, Table], FloatColumn]:
     """Return outcomes by aisle, choice and hour (A, S, 24), and visits by hour (24,)."""
     site = prepare_site(task.scenario)
-    traffic = simulate_traffic(site, task.replication)
+    traffic = simulate_for_lights(site, task.replication)
     assert traffic.visits is not None
     starts = np.flatnonzero(np.diff(site.layout.zone_aisle, prepend=-1))
     tables: dict[str, list[Table]] = {name: [] for name in task.outcomes}

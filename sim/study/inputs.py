@@ -18,7 +18,7 @@ from sim.study.plan import check_content, put_in
 from sim.study.stress import FACTORS, scale
 from sim.study.values import Span, ValuesError, parse_values
 from sim.study.vary import place_of
-from sim.wording import printable
+from sim.wording import nearest_text, printable
 
 __all__ = ["UncertainInput", "at_point", "parse_inputs", "usual_inputs"]
 
@@ -104,6 +104,8 @@ def _parse_one(text: str, scenario: Scenario) -> UncertainInput:
             return _resolved(scale(site, key, value).content())
 
         return UncertainInput(key, Span(span.low, span.high, False), scale_it)
+    if "." not in key and key not in scenario.content():
+        raise ValuesError(f"there is no such input{nearest_text(key, FACTORS)}, or the path of a number")
     paths = place_of(key, scenario.content())
 
     def put_it(site: Scenario, value: float) -> Scenario:

@@ -103,11 +103,18 @@ class Limit:
     measure : what is limited
     most : largest value allowed
     scope : the whole site, every control zone, or every hour of the day
+    margin : share of it that a plan must have to spare on the replications it is fitted to
     """
 
     measure: Measure
     most: float
     scope: Scope
+    margin: float = 0.0
+
+    @property
+    def fitted(self) -> float:
+        """Largest value that a plan may have where it is fitted."""
+        return self.most * (1.0 - self.margin)
 
 
 def parse_measure(name: str) -> Measure:

@@ -8,11 +8,10 @@ priced by itself on the same calendar, with its baseline on the same traffic; so
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from sim.lighting.timetable import Program, aisle_programs
 from sim.outcome.finance import cash_flows, internal_rate, net_present_value, simple_payback, tonnes
 from sim.outcome.outside import SitePart, site_parts
 from sim.outcome.tariff import Bill, Prices, bill_lights, price_year
@@ -21,24 +20,19 @@ from sim.outcome.year_load import (
     QUARTERS_A_DAY,
     QUARTERS_A_WEEK,
     Baseline,
-    BoolColumn,
     YearClock,
-    baseline_kw,
     connected_kw,
-    repeat_weeks,
     year_clock,
 )
 from sim.records import FloatColumn
-from sim.results import Estimate, Outcomes, Result
+from sim.results import Estimate, Result
 from sim.scenario.schema import Scenario
 from sim.scenario.schema_money import Proposal
 from sim.study.precision import estimate_mean
-from sim.study.special_weeks import in_weeks, special_scenario
+from sim.study.year_loads import TYPICAL, duration_curve, interactive_factor, week_kinds, year_loads
 
 __all__ = ["Money", "PartYear", "Worth", "Yearly", "count_money", "has_money", "interactive_factor"]
 
-TYPICAL = "typical"
-"""Name of the run's own weeks beside special ones."""
 _QUARTER_H = 0.25
 
 
@@ -105,11 +99,13 @@ class Money:
     year : calendar year
     weeks : whole weeks of the run that are repeated over it
     baseline : its name
-    factor : each lighting kWh counts so often (interactive factor)
+    factor : each lighting kWh counts so often (interactive factor), mean over the connected power
     connected_kw, controlled_kw : of all luminaires, and of those that dim
     kwh : lighting energy of a year, factor included [kWh]
     months : mean bills by month of these settings and of the baseline, None without a tariff
     energy, demand, cost : of a year, None without a tariff
+    lift : the lights' part of what is missing to the least bill, None without one
+    site_bill : the whole bill of the site's meter, fixed fees included, None without a tariff
     window_kw : mean load in the utility's window, None without one
     carbon_t : CO2 of a year [t], None without a factor
     worth : None without a proposal
@@ -118,6 +114,7 @@ class Money:
     peak_kinds : the kind that sets each month's peak (12,)
     parts : the aisles first, then the rest of the site; () where none is described
     load_kw : mean duration curve of these settings, and of the baseline, highest first (n,)
+    meter_kw : the same at the site's meter, None where nothing else is known to run behind it
     """
 
     year: int
@@ -131,6 +128,8 @@ class Money:
     energy: Yearly | None
     demand: Yearly | None
     cost: Yearly | None
+    lift: Yearly | None
+    site_bill: Yearly | None
     window_kw: Yearly | None
     carbon_t: Yearly | None
     worth: Worth | None
@@ -139,6 +138,7 @@ class Money:
     peak_kinds: tuple[str, ...]
     parts: tuple[PartYear, ...]
     load_kw: tuple[FloatColumn, FloatColumn]
+    meter_kw: tuple[FloatColumn, FloatColumn] | None
 
 
 def has_money(scenario: Scenario) -> bool:
@@ -150,12 +150,6 @@ def has_money(scenario: Scenario) -> bool:
             scenario.yard, scenario.offices, scenario.year_weeks,
         )
     )
-
-
-def interactive_factor(scenario: Scenario) -> float:
-    """Return how often each lighting kWh counts: 1, or 1 + 1/COP where its heat is pumped out of a store."""
-    cop = None if scenario.store is None else scenario.store.cooling_cop
-    return 1.0 if cop is None else 1.0 + 1.0 / cop
 
 
 def count_money(result: Result) -> Money | None:
@@ -172,8 +166,7 @@ def count_money(result: Result) -> Money | None:
     clock = year_clock(scenario.start_datetime.year if chosen is None else chosen)
     baseline: Baseline = "always_on" if proposal is None else proposal.baseline
     factor = interactive_factor(scenario)
-    loads = [_year_loads(result, number, baseline, clock) for number in range(len(result.outcomes))]
-    loads = [(factor * here, factor * base) for here, base in loads]
+    loads = [year_loads(result, number, baseline, clock) for number in range(len(result.outcomes))]
     kwh = [(_kwh(here), _kwh(base)) for here, base in loads]
     bills: list[tuple[Bill, Bill]] = []
     others, prices = site_parts(scenario, clock), None
@@ -192,67 +185,36 @@ def count_money(result: Result) -> Money | None:
         controlled_kw=connected_kw(result.layout, dimmed_only=True),
         kwh=_yearly(kwh),
         months=_mean_bills(bills) if bills else None,
-        energy=_yearly([(_sum(a.energy), _sum(b.energy)) for a, b in bills]) if bills else None,
-        demand=_yearly([(_sum(a.demand), _sum(b.demand)) for a, b in bills]) if bills else None,
-        cost=_yearly(costs) if bills else None,
+        energy=_of_bills(bills, "energy"),
+        demand=_of_bills(bills, "demand"),
+        cost=_of_bills(bills, "cost"),
+        lift=_of_bills(bills, "lift") if prices is not None and prices.tariff.minimum_per_month else None,
+        site_bill=_of_bills(bills, "site"),
         window_kw=_window(scenario, clock, loads),
         carbon_t=None if grams is None else _yearly([(tonnes(a, grams), tonnes(b, grams)) for a, b in kwh]),
         worth=_worth(result, proposal, costs, kwh) if proposal is not None and bills else None,
         switchings=_switchings(result, clock),
-        kinds={name: int(inside.sum()) // QUARTERS_A_DAY for name, inside in _kinds(result, clock)},
-        peak_kinds=_peak_kinds(result, clock, mean_kw if prices is None else prices.site_kw + mean_kw),
+        kinds={name: int(inside.sum()) // QUARTERS_A_DAY for name, inside in week_kinds(result, clock)},
+        peak_kinds=_peakweek_kinds(result, clock, mean_kw if prices is None else prices.site_kw + mean_kw),
         parts=_part_years(others, [here for here, _ in loads], factor * connected_kw(result.layout), prices),
-        load_kw=(_duration_curve([a for a, _ in loads]), _duration_curve([b for _, b in loads])),
+        load_kw=(duration_curve([a for a, _ in loads]), duration_curve([b for _, b in loads])),
+        meter_kw=_meter_curves(loads, prices),
     )
-
-
-def _year_loads(
-    result: Result, number: int, baseline: Baseline, clock: YearClock
-) -> tuple[FloatColumn, FloatColumn]:
-    """One replication over the year: these settings, the baseline [kW] (n,) each."""
-    here, base = _repeated(result, result.outcomes[number], result.programs, baseline, clock)
-    for weeks in result.scenario.year_weeks or () if result.special else ():
-        inside = in_weeks(weeks, clock)
-        programs = aisle_programs(special_scenario(result.scenario, weeks))
-        outcome = result.special[weeks.name][number]
-        there, base_there = _repeated(result, outcome, programs, baseline, clock)
-        here, base = np.where(inside, there, here), np.where(inside, base_there, base)
-    return here, base
-
-
-def _repeated(
-    result: Result, outcome: Outcomes, programs: Sequence[Program], baseline: Baseline, clock: YearClock
-) -> tuple[FloatColumn, FloatColumn]:
-    """One kind of week over the whole year: these settings, the baseline [kW] (n,) each."""
-    start = result.scenario.start_datetime
-    quarters = len(outcome.quarter_kw) // QUARTERS_A_WEEK * QUARTERS_A_WEEK
-    base = baseline_kw(baseline, result.layout, programs, outcome.hours["code_minimum_kwh"], quarters)
-    return repeat_weeks(outcome.quarter_kw[:quarters], start, clock), repeat_weeks(base, start, clock)
-
-
-def _kinds(result: Result, clock: YearClock) -> list[tuple[str, BoolColumn]]:
-    """The kinds of weeks by name with their quarter-hours; the run's own first."""
-    special = [(weeks.name, in_weeks(weeks, clock)) for weeks in result.scenario.year_weeks or ()]
-    special = special if result.special else []
-    rest = np.ones(len(clock), dtype=np.bool_)
-    for _, inside in special:
-        rest &= ~inside
-    return [(TYPICAL, rest), *special]
 
 
 def _switchings(result: Result, clock: YearClock) -> float:
     """Most switch-ups of one zone in a year, each kind of week by its days."""
     total = np.zeros(len(result.layout.zones))
-    for name, inside in _kinds(result, clock):
+    for name, inside in week_kinds(result, clock):
         outcomes = result.outcomes if name == TYPICAL else result.special[name]
         a_day = np.mean([outcome.zones["switch_ups"] for outcome in outcomes], axis=0) / result.scenario.days
         total += a_day * inside.sum() / QUARTERS_A_DAY
     return float(total.max())
 
 
-def _peak_kinds(result: Result, clock: YearClock, load_kw: FloatColumn) -> tuple[str, ...]:
+def _peakweek_kinds(result: Result, clock: YearClock, load_kw: FloatColumn) -> tuple[str, ...]:
     """The kind of week that holds each month's highest mean load at the meter (12,)."""
-    kinds = _kinds(result, clock)
+    kinds = week_kinds(result, clock)
     names = []
     for month in range(MONTHS_A_YEAR):
         at = np.flatnonzero(clock.month == month)
@@ -280,11 +242,17 @@ def _yearly(pairs: Sequence[tuple[float, float]]) -> Yearly:
     )
 
 
+def _of_bills(bills: Sequence[tuple[Bill, Bill]], name: str) -> Yearly | None:
+    """One column of the bills over the year, None without bills."""
+    pairs = [(_sum(getattr(here, name)), _sum(getattr(base, name))) for here, base in bills]
+    return _yearly(pairs) if pairs else None
+
+
 def _mean_bills(bills: Sequence[tuple[Bill, Bill]]) -> tuple[Bill, Bill]:
     """Mean over replications, month by month."""
 
     def mean(chosen: Sequence[Bill]) -> Bill:
-        names = ("kwh", "energy", "demand", "peak_kw")
+        names = [field.name for field in fields(Bill)]
         return Bill(**{name: np.mean([getattr(bill, name) for bill in chosen], axis=0) for name in names})
 
     return mean([here for here, _ in bills]), mean([base for _, base in bills])
@@ -320,9 +288,17 @@ def _part_years(
     return tuple(found)
 
 
-def _duration_curve(loads: Sequence[FloatColumn]) -> FloatColumn:
-    """Loads from the highest to the lowest, mean over replications."""
-    return np.asarray(np.mean([np.sort(load)[::-1] for load in loads], axis=0), dtype=np.float64)
+def _meter_curves(
+    loads: Sequence[tuple[FloatColumn, FloatColumn]], prices: Prices | None
+) -> tuple[FloatColumn, FloatColumn] | None:
+    """Duration curves at the site's meter, None where nothing else is known to run behind it."""
+    if prices is None or not prices.site_kw.any():
+        return None
+    besides = prices.site_kw
+    return (
+        duration_curve([here for here, _ in loads], besides),
+        duration_curve([base for _, base in loads], besides),
+    )
 
 
 def _worth(

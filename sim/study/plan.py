@@ -26,10 +26,22 @@ from sim.scenario.faults import Problem, find_form_problems, key_text
 from sim.scenario.parts import gather_parts
 from sim.scenario.positions import Key
 from sim.scenario.schema import Scenario, Settings
+from sim.study.settings_check import SettingsCheck
 from sim.study.values import Value, value_text
 from sim.study.vary import Varied
 
-__all__ = ["MOST_ROWS", "Choice", "Design", "Plan", "check_content", "make_plan", "put_in"]
+__all__ = [
+    "MOST_ROWS",
+    "Choice",
+    "Design",
+    "Plan",
+    "check_content",
+    "check_points",
+    "make_plan",
+    "put_in",
+    "sample_shares",
+    "value_at",
+]
 
 MOST_ROWS = 10_000_000
 """Rows (points times replications) beyond which a sweep is refused."""
@@ -118,30 +130,44 @@ def make_plan(
         points = list(itertools.product(*(key.values or () for key in varied)))
     else:
         points = _sample(varied, sample, design, scenario.seed)
-    return _check_points(scenario, varied, points)
+    return check_points(scenario, varied, points)
 
 
 def _sample(varied: Sequence[Varied], count: int, design: Design, seed: int) -> list[tuple[Value, ...]]:
     """Draw points evenly from all combinations."""
-    from scipy.stats import qmc
-
-    sampler: qmc.QMCEngine
-    if design == "sobol":
-        sampler = qmc.Sobol(len(varied), scramble=True, seed=seed)
-        shares = sampler.random_base2(math.ceil(math.log2(count)) if count > 1 else 0)[:count]
-    else:
-        sampler = qmc.LatinHypercube(len(varied), seed=seed)
-        shares = sampler.random(count)
+    shares = sample_shares(len(varied), count, design, seed)
     points = [
-        tuple(_value_at(key, share) for key, share in zip(varied, row, strict=True))
-        for row in shares.tolist()
+        tuple(value_at(key, share) for key, share in zip(varied, row, strict=True))
+        for row in shares
     ]
     kept = {tuple(value_text(value) for value in point): point for point in points}
     return list(kept.values())
 
 
-def _value_at(key: Varied, share: float) -> Value:
-    """Return the value of a key at a share of its range, 0..1."""
+def sample_shares(keys: int, count: int, design: Design, seed: int) -> list[list[float]]:
+    """Return points spread evenly over the unit cube, one share 0..1 per key (count, keys).
+
+    Parameters
+    ----------
+    keys, count : how many dimensions and points
+    design : how
+    seed : chance of the drawing
+    """
+    from scipy.stats import qmc
+
+    sampler: qmc.QMCEngine
+    if design == "sobol":
+        sampler = qmc.Sobol(keys, scramble=True, seed=seed)
+        shares = sampler.random_base2(math.ceil(math.log2(count)) if count > 1 else 0)[:count]
+    else:
+        sampler = qmc.LatinHypercube(keys, seed=seed)
+        shares = sampler.random(count)
+    found: list[list[float]] = shares.tolist()
+    return found
+
+
+def value_at(key: Varied, share: float) -> Value:
+    """Return the value of a key at a share of its range, 0..1; listed values have equal shares."""
     if key.span is not None:
         return key.span.at(share)
     assert key.values is not None
@@ -178,12 +204,24 @@ def check_content(content: Mapping[str, Any]) -> tuple[Scenario | None, list[Pro
     return (None if problems else scenario), problems
 
 
-def _check_points(scenario: Scenario, varied: Sequence[Varied], points: Sequence[tuple[Value, ...]]) -> Plan:
-    """Check every point, each distinct site and each distinct set of settings once."""
+def check_points(scenario: Scenario, varied: Sequence[Varied], points: Sequence[tuple[Value, ...]]) -> Plan:
+    """Check every point, each distinct site and each distinct set of settings once.
+
+    Parameters
+    ----------
+    scenario : the site
+    varied : its keys (V,)
+    points : their values (N, V)
+
+    Raises
+    ------
+    InputError : values that the scenario cannot have; all told together
+    """
     content = scenario.content()
     sites: dict[tuple[str, ...], int] = {}
     resolved: list[Scenario] = []
     known: dict[tuple[Any, ...], Settings] = {}
+    checks: dict[int, SettingsCheck] = {}
     site_of, choices = [], []
     faults: dict[Fault, None] = {}
     names_of = [tuple(str(path[2]) for path in key.paths) if key.is_setting else () for key in varied]
@@ -197,7 +235,15 @@ def _check_points(scenario: Scenario, varied: Sequence[Varied], points: Sequence
             for name in names:
                 own.setdefault(name, [site_key]).append((key.paths[0][-1], repr(value)))
         keys = {name: (name, *parts) for name, parts in own.items()}
-        if site is None or any(key not in known for key in keys.values()):
+        is_known = site is not None and all(key in known for key in keys.values())
+        if site is not None and not is_known:
+            if site not in checks:
+                checks[site] = SettingsCheck(resolved[site].content())
+            found = checks[site].find(_values_of(varied, names_of, point))
+            if found is not None:
+                known.update({key: found[name] for name, key in keys.items()})
+                is_known = True
+        if site is None or not is_known:
             pairs = [(key.paths, value) for key, value in zip(varied, point, strict=True)]
             changed = put_in(content, pairs)
             made, problems = check_content(changed)
@@ -223,6 +269,17 @@ def _check_points(scenario: Scenario, varied: Sequence[Varied], points: Sequence
         site_of=tuple(site_of),
         choices=tuple(choices),
     )
+
+
+def _values_of(
+    varied: Sequence[Varied], names_of: Sequence[Sequence[str]], point: Sequence[Value]
+) -> dict[str, dict[str, Any]]:
+    """Values of a point's settings by name and key."""
+    found: dict[str, dict[str, Any]] = {}
+    for key, names, value in zip(varied, names_of, point, strict=True):
+        for name in names:
+            found.setdefault(name, {})[str(key.paths[0][-1])] = value
+    return found
 
 
 def _fault(

@@ -17,10 +17,10 @@ import numpy as np
 
 from sim.errors import InputError
 from sim.records import IntColumn
-from sim.replication import choose_engine, prepare_site, replay_site, simulate_traffic
+from sim.replication import choose_engine, prepare_site, replay_site
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
-from sim.study.ages import evaluate_settings
+from sim.study.ages import evaluate_settings, replay_notice
 from sim.study.assign import drop_beaten, reduced_costs
 from sim.study.choose import Impossible, build_columns, choose_plan, equal_service
 from sim.study.differences import Difference, subtract_paired
@@ -29,7 +29,7 @@ from sim.study.groups import group_aisles
 from sim.study.hour_caps import HourTable, fit_hours
 from sim.study.light_plans import LightPlan, scenario_with
 from sim.study.measures import Limit
-from sim.study.relight import relight
+from sim.study.relight import relight, simulate_for_lights
 from sim.study.stopping import needed_to_decide
 from sim.study.stress import STRESSES
 from sim.study.trial import Trial, Verdict, judge, try_plans
@@ -243,7 +243,7 @@ def _impossible_text(wish: Wish, name: str, found: Impossible) -> str:
         "aisles": "no settings by aisle meet",
     }[name]
     passed = "; ".join(
-        f"{limit_text(limit)}: {value:.4g} instead of at most {limit.most:g} {limit.measure.unit}".rstrip()
+        f"{limit_text(limit)}: {value:.4g} instead of at most {limit.fitted:g} {limit.measure.unit}".rstrip()
         for limit, value in found.passed
     )
     nearest = "the nearest is " + plan_text(found.nearest) if name == "single" else "the nearest"
@@ -269,7 +269,7 @@ def _check_by_replay(
 ) -> float:
     """Replay every plan on the first replication and compare with the sums that the choice was made by."""
     site = prepare_site(wish.flat)
-    traffic = simulate_traffic(site, 0)
+    traffic = simulate_for_lights(site, 0)
     outcomes = tuple(fit.outcomes)
     largest = 0.0
     for name, plan in plans.items():
@@ -324,7 +324,7 @@ def _saving(wish: Wish, plan: str, over: str, trials: Sequence[Trial]) -> Saving
 
 def _fit_notices(fit: Fit, hours: HourTable | None) -> list[str]:
     """Say how far the proof reaches."""
-    notices = []
+    notices = replay_notice(fit.replayed, len(fit))
     if not fit.is_complete:
         notices.append(
             "The timetable has so many names that not all combinations of candidates could be "

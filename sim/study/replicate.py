@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from sim.errors import InputError
+from sim.log_form import OWN_FORM, LogForm
 from sim.records import Detections, Visits
 from sim.replication import (
     Engine,
@@ -18,23 +19,20 @@ from sim.replication import (
     Traffic,
     choose_engine,
     drivers_react,
-    hear_seen,
     prepare_site,
     replay_site,
     run_replication,
-    sense_visits,
     simulate_and_light,
 )
 from sim.results import CloseLook, Outcomes, Result
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
-from sim.sensing.logs import read_detections
 from sim.study.engine import map_in_order
+from sim.study.log_traffic import read_log_traffic
 from sim.study.precision import estimate_mean, relative_half_width
+from sim.study.run_start import start_notices
 from sim.study.special_weeks import special_scenario
-from sim.traffic.logs import read_visit_rows
-from sim.traffic.measured import measured_visits
-from sim.traffic.paths import stays_in_zones
+from sim.study.timeouts import timeout_table
 
 __all__ = ["MOST_REPLICATIONS", "replay", "run"]
 
@@ -133,7 +131,7 @@ def run(
             if precision is not None and len(gathered) >= asked and _reached(gathered) <= precision:
                 answers.close()  # type: ignore[attr-defined]
                 break
-    notices = [*find_notices(scenario), *_backlog(traffic, scenario)]
+    notices = [*find_notices(scenario), *_backlog(traffic, scenario), *_start(site, gathered)]
     if engine == "live":
         notices.append(REACTING if drivers_react(scenario) else LIVE)
     if precision is not None:
@@ -159,6 +157,11 @@ def run(
 def _reached(gathered: list[Outcomes]) -> float:
     """Relative half-width of the energy so far."""
     return relative_half_width(estimate_mean([outcome.total["energy_kwh"] for outcome in gathered]))
+
+
+def _start(site: Site, gathered: list[Outcomes]) -> list[str]:
+    """Say whether the empty beginning tells."""
+    return start_notices(site, [outcome.quarter_kw for outcome in gathered])
 
 
 def _backlog(traffic: Traffic, scenario: Scenario) -> list[str]:
@@ -204,7 +207,11 @@ def replay(
     *,
     detections: Path | str | Detections | None = None,
     visits: Path | str | Visits | None = None,
+    moves: Path | str | None = None,
+    picks: Path | str | None = None,
     sort: bool = False,
+    form: LogForm = OWN_FORM,
+    told: Callable[[int], None] | None = None,
 ) -> Result:
     """Run the lights on measured logs instead of simulated traffic.
 
@@ -213,33 +220,36 @@ def replay(
     scenario : floor, luminaires, sensors, settings and timetable; its traffic is not used
     detections : log file (`zone,start,end`) or table; absent: the scenario's sensors look at the visits
     visits : log file (`aisle,enter,leave`, optional `truck,bay_m`) or table; absent: truck outcomes are empty
+    moves : log file (`time,from,to`, optional `truck`): visits by a dwell model
+    picks : log file (`time,location`, optional `truck`): visits by a dwell model
     sort : accept logs whose rows are not in order of time
+    form : how the logs are written, see `sim.scenario.log_columns`
+    told : is given the bytes read so far of each log
 
     Raises
     ------
-    InputError : neither log is given, or a log has faults
+    InputError : no log is given, or two that would both make visits, or a log has faults
     """
-    if detections is None and visits is None:
-        raise InputError("replay needs a detections log, a visits log, or both")
+    made = [log for log in (visits, moves, picks) if log is not None]
+    if detections is None and not made:
+        raise InputError("replay needs a detections log, a log of visits, moves or picks, or both")
+    if len(made) > 1:
+        raise InputError("give one of visits, moves and picks: each of them tells where the trucks were")
     site = prepare_site(scenario)
-    seen: Visits | None
-    if visits is None or isinstance(visits, Visits):
-        seen = visits
-    else:
-        rows = read_visit_rows(visits, scenario, site.layout, sort=sort)
-        seen = measured_visits(
-            scenario, site.layout, rows, needs_positions=detections is None, where=str(visits)
-        )
-    if detections is None:
-        assert seen is not None
-        found = sense_visits(site, seen, 0)
-        heard = hear_seen(site, found, 0)
-    elif isinstance(detections, Detections):
-        found = detections
-    else:
-        found = read_detections(detections, scenario, site.layout, sort=sort)
-    if detections is not None:
-        heard = hear_seen(site, found, None)
-    stays = None if seen is None else stays_in_zones(site.layout, seen)
-    outcomes, close_look = replay_site(site, Traffic(seen, stays, heard, 0, None, found))
-    return _collect(site, (0,), [outcomes], close_look, "replay", list(find_notices(scenario)))
+    read = read_log_traffic(
+        site,
+        detections=detections,
+        visits=visits,
+        moves=moves,
+        picks=picks,
+        sort=sort,
+        form=form,
+        told=told,
+    )
+    outcomes, close_look = replay_site(site, read.traffic)
+    notices = [*find_notices(scenario), *read.notices]
+    result = _collect(site, (0,), [outcomes], close_look, "replay", notices)
+    tables = read.tables
+    if moves is not None or picks is not None:
+        tables = (timeout_table(site, read.traffic), *tables)
+    return replace(result, tables=tables)

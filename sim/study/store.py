@@ -23,10 +23,24 @@ from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
 from sim.wording import printable
 
-__all__ = ["StoredRun", "is_results_folder", "read_stored_run"]
+__all__ = [
+    "Settled",
+    "StoredRun",
+    "is_results_folder",
+    "read_plans",
+    "read_settled",
+    "read_stored_run",
+]
 
 _MARK = "summary.json"
 _LARGEST_BYTES = 10_000_000
+_INSTEAD = {
+    "sweep": "summary.csv and front.csv in it compare its settings with each other and with today's; to "
+    "compare one of them with something else, put its values into a scenario file",
+    "sensitivity": "sensitivity.csv in it compares its runs with the scenario as stated",
+    "recommend": "give one of the scenario files in it, such as aisles.toml",
+}
+"""What to do with a folder of another kind."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +67,22 @@ class StoredRun:
     log_hash: str
 
 
+@dataclass(frozen=True)
+class Settled:
+    """A scenario with the settings that a folder stands for.
+
+    Attributes
+    ----------
+    scenario : resolved, with these settings
+    words : where the settings come from
+    log : folder whose logs stand for the traffic, None where it is simulated
+    """
+
+    scenario: Scenario
+    words: str
+    log: Path | None
+
+
 def is_results_folder(path: Path) -> bool:
     """Say whether a path is a folder that this program wrote."""
     return path.is_dir() and (path / _MARK).is_file()
@@ -71,8 +101,8 @@ def read_stored_run(folder: Path) -> StoredRun:
     source = summary.get("source")
     if source not in ("run", "replay"):
         raise InputError(
-            f"{printable(str(folder))}: holds a {printable(str(source))}, not a run; give the folder of a "
-            "run or a replay, or a scenario file"
+            f"{printable(str(folder))}: holds a {printable(str(source))}, not a run; "
+            + _INSTEAD.get(str(source), "give the folder of a run or a replay, or a scenario file")
         )
     scenario = load_scenario(folder / "scenario.toml")
     numbers, outcomes = _read_replications(folder / "replications.csv", scenario)
@@ -88,6 +118,59 @@ def read_stored_run(folder: Path) -> StoredRun:
         else {},
         log_hash=_hash_logs(folder) if source == "replay" else "",
     )
+
+
+def read_plans(folder: Path) -> dict[str, Scenario]:
+    """Return the scenarios of a recommendation: as it stands, and with each plan; {} for other folders.
+
+    Raises
+    ------
+    InputError : a file in the folder is damaged
+    """
+    summary = _read_summary(folder / _MARK)
+    plans = summary.get("plans")
+    if summary.get("source") != "recommend" or not isinstance(plans, dict):
+        return {}
+    # a name from the file must not lead out of the folder
+    names = ["scenario", *(Path(str(name)).name for name in plans)]
+    return {name: load_scenario(folder / f"{name}.toml") for name in names}
+
+
+def read_settled(folder: Path, plan: str | None = None) -> Settled:
+    """Read the settings of a run, a replay or a recommendation.
+
+    Parameters
+    ----------
+    folder : results folder
+    plan : of a recommendation, as its file is called; None for the last one, by aisle where there is one
+
+    Raises
+    ------
+    InputError : the folder is damaged or of another kind, or it has no such plan
+    """
+    where = printable(str(folder))
+    summary = _read_summary(folder / _MARK)
+    source = summary.get("source")
+    if source == "recommend":
+        plans = summary.get("plans")
+        names = [str(name) for name in plans] if isinstance(plans, dict) else []
+        best = [name for name in names if "equal" not in name] or names
+        chosen = plan or (best[-1] if best else "")
+        if chosen not in names:
+            there = ", ".join(printable(name) for name in names) or "none"
+            raise InputError(f"{where}: has no plan {printable(chosen)}; there are: {there}")
+        # a name from the file must not lead out of the folder
+        scenario = load_scenario(folder / f"{Path(chosen).name}.toml")
+        return Settled(scenario, f'recommended, plan "{chosen}"', None)
+    if plan is not None:
+        raise InputError(f"{where}: holds a {printable(str(source))}; only a recommendation has plans")
+    if source not in ("run", "replay"):
+        raise InputError(
+            f"{where}: holds a {printable(str(source))}; give the folder of a run, a replay or a "
+            "recommendation, or a scenario file"
+        )
+    words = "as they were run" if source == "run" else "as they were replayed on a log"
+    return Settled(load_scenario(folder / "scenario.toml"), words, folder if source == "replay" else None)
 
 
 def _read_summary(path: Path) -> dict[str, Any]:

@@ -10,10 +10,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_traffic import Placing
+from sim.scenario.schema_traffic import Inbound, Outbound, Placing, Work
 from sim.traffic.work import aisle_shares
 
 __all__ = ["FACTORS", "STRESSES", "Stress", "scale"]
+
+
+_FEW_PALLETS = 10
+"""Below this many, a share of a trailer's pallets is too far from a whole number."""
 
 
 def _scaled_rate(rate: float | tuple[float, ...], factor: float) -> float | tuple[float, ...]:
@@ -22,20 +26,22 @@ def _scaled_rate(rate: float | tuple[float, ...], factor: float) -> float | tupl
 
 
 def _volume(scenario: Scenario, factor: float) -> Scenario:
-    """Scale the moves an hour of every stream of work and the pallets on every trailer (at least one)."""
+    """Scale the moves an hour of every stream of work, and the pallets on every trailer (at least one).
+
+    Trailers at random with few pallets are scaled by their number instead: 0.7 of one pallet is none.
+    """
+
+    def scaled(stream: Work | Inbound | Outbound) -> Work | Inbound | Outbound:
+        rate = None if isinstance(stream, Outbound) else stream.per_hour
+        if isinstance(stream, Work) or (rate is not None and stream.pallets < _FEW_PALLETS):
+            assert rate is not None
+            return stream.model_copy(update={"per_hour": _scaled_rate(rate, factor)})
+        return stream.model_copy(update={"pallets": max(1, round(factor * stream.pallets))})
+
     return scenario.model_copy(
         update={
-            "work": tuple(
-                work.model_copy(update={"per_hour": _scaled_rate(work.per_hour, factor)})
-                for work in scenario.work
-            ),
-            **{
-                name: tuple(
-                    stream.model_copy(update={"pallets": max(1, round(factor * stream.pallets))})
-                    for stream in getattr(scenario, name)
-                )
-                for name in ("inbound", "outbound")
-            },
+            name: tuple(scaled(stream) for stream in getattr(scenario, name))
+            for name in ("work", "inbound", "outbound")
         }
     )
 

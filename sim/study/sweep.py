@@ -16,15 +16,16 @@ from numpy.typing import NDArray
 from sim.errors import InputError
 from sim.outcome.names import OUTCOMES
 from sim.records import FloatColumn
-from sim.replication import choose_engine, prepare_site, replay_site, simulate_traffic
+from sim.replication import choose_engine, prepare_site, replay_site
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
-from sim.study.ages import evaluate_settings
+from sim.study.ages import evaluate_settings, replay_notice
 from sim.study.clock_hours import by_clock_hour
 from sim.study.engine import map_in_order
 from sim.study.front import AIMS, Aim, Beaten, explain_beaten, find_front
 from sim.study.plan import Choice, Plan
-from sim.study.relight import relight, traffic_key, with_settings
+from sim.study.relight import relight, simulate_for_lights, traffic_key, with_settings
+from sim.study.run_start import start_notices
 from sim.units import SECONDS_PER_HOUR
 
 __all__ = [
@@ -115,24 +116,26 @@ class _Task:
     choices: tuple[Choice, ...]
 
 
-def _evaluate(task: _Task) -> dict[str, FloatColumn]:
-    """Simulate the trucks once and take every setting's books (K,)."""
+def _evaluate(task: _Task) -> tuple[dict[str, FloatColumn], int]:
+    """Simulate the trucks once and take every setting's books (K,); count those that needed a replay."""
     site = prepare_site(task.scenario)
-    traffic = simulate_traffic(site, task.replication)
+    traffic = simulate_for_lights(site, task.replication)
     whole = [{**task.scenario.lighting.settings, **choice} for choice in task.choices]
-    found = evaluate_settings(site, traffic, whole)
-    return exact_outcomes(found, task.scenario.duration_s / SECONDS_PER_HOUR)
+    replayed = np.zeros(len(whole), dtype=np.int64)
+    found = evaluate_settings(site, traffic, whole, replayed=replayed)
+    exact = exact_outcomes(found, task.scenario.duration_s / SECONDS_PER_HOUR)
+    return exact, int(np.count_nonzero(replayed))
 
 
-def _replay(task: _Task) -> list[tuple[dict[str, float], dict[str, FloatColumn]]]:
-    """Simulate the trucks once and replay every setting in full: totals, and sums by hour of the day."""
+def _replay(task: _Task) -> list[tuple[dict[str, float], dict[str, FloatColumn], FloatColumn]]:
+    """Simulate the trucks once and replay every setting: totals, sums by hour of the day, quarter-hours."""
     site = prepare_site(task.scenario)
-    traffic = simulate_traffic(site, task.replication)
+    traffic = simulate_for_lights(site, task.replication)
     answers = []
     for choice in task.choices:
         outcomes, _ = replay_site(relight(site, with_settings(task.scenario, choice)), traffic)
         hours = {name: by_clock_hour(task.scenario, outcomes.hours[name]) for name in HOURLY_OUTCOMES}
-        answers.append((dict(outcomes.total), hours))
+        answers.append((dict(outcomes.total), hours, outcomes.quarter_kw))
     return answers
 
 
@@ -182,7 +185,9 @@ def sweep(
             progress(done, None)
 
     outcomes = {name: np.empty((count, len(plan))) for name in EXACT_OUTCOMES}
-    for place, found in enumerate(map_in_order(_evaluate, tasks, workers)):
+    replayed_points = 0
+    for place, (found, replayed_here) in enumerate(map_in_order(_evaluate, tasks, workers)):
+        replayed_points += replayed_here if tasks[place].replication == 0 else 0
         for name in EXACT_OUTCOMES:
             outcomes[name][tasks[place].replication, of_site[place // count]] = found[name]
         step()
@@ -190,14 +195,15 @@ def sweep(
     costs = np.stack([aim.sign * outcomes[aim.outcome].mean(axis=0) for aim in aims], axis=1)
     keys = np.array([traffic_key(site) for site in plan.sites])[np.array(plan.site_of)]
     is_front, beaten = _fronts(costs, keys)
-    notices = list(find_notices(scenario))
+    notices = [*find_notices(scenario), *replay_notice(replayed_points, len(plan))]
     chosen = _spread(np.flatnonzero(is_front), costs[:, 0])
     if len(chosen) < int(is_front.sum()):
         notices.append(
             f"{int(is_front.sum())} settings are on the front; peaks and dim spells were computed for "
             f"{len(chosen)} of them, evenly over {aims[0].outcome}."
         )
-    replayed, by_hour, current = _look_closer(scenario, plan, chosen, numbers, workers, step)
+    replayed, by_hour, current, quarter_kw = _look_closer(scenario, plan, chosen, numbers, workers, step)
+    notices += start_notices(prepare_site(scenario), quarter_kw)
     return SweepResult(
         scenario=scenario,
         plan=plan,
@@ -242,8 +248,16 @@ def _look_closer(
     numbers: Sequence[int],
     workers: int,
     step: Callable[[], None],
-) -> tuple[dict[int, dict[str, FloatColumn]], dict[int, dict[str, Table]], dict[str, FloatColumn]]:
-    """Replay points and the scenario as it stands, each replication's traffic simulated once per site."""
+) -> tuple[
+    dict[int, dict[str, FloatColumn]],
+    dict[int, dict[str, Table]],
+    dict[str, FloatColumn],
+    list[FloatColumn],
+]:
+    """Replay points and the scenario as it stands, each replication's traffic simulated once per site.
+
+    Returns all outcomes and those by hour of each point; all outcomes and quarter-hours of the scenario.
+    """
     site_of = np.array(plan.site_of)
     groups: list[tuple[Scenario, list[int]]] = [(scenario, [])]
     for number, site in enumerate(plan.sites):
@@ -264,16 +278,17 @@ def _look_closer(
     replayed: dict[int, dict[str, FloatColumn]] = {}
     by_hour: dict[int, dict[str, Table]] = {}
     current: dict[str, FloatColumn] = {}
+    quarter_kw: list[FloatColumn] = []
     for place, (site, own) in enumerate(groups):
         rows = answers[place * len(numbers) : (place + 1) * len(numbers)]
         listed = [-1, *own] if site is scenario else own
         for column, point in enumerate(listed):
             table = {name: np.array([row[column][0][name] for row in rows]) for name in OUTCOMES}
             if point < 0:
-                current = table
+                current, quarter_kw = table, [row[column][2] for row in rows]
             else:
                 replayed[point] = table
                 by_hour[point] = {
                     name: np.stack([row[column][1][name] for row in rows]) for name in HOURLY_OUTCOMES
                 }
-    return dict(sorted(replayed.items())), dict(sorted(by_hour.items())), current
+    return dict(sorted(replayed.items())), dict(sorted(by_hour.items())), current, quarter_kw

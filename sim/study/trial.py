@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 
 from sim.outcome.names import OUTCOMES
 from sim.records import FloatColumn
-from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
+from sim.replication import Site, Traffic, prepare_site, replay_site
 from sim.results import Estimate
 from sim.scenario.schema import Scenario
 from sim.study.clock_hours import hour_counts, outcomes_by_hour, visits_by_hour, visits_by_zone
 from sim.study.differences import estimate_ratio
 from sim.study.engine import map_in_order
 from sim.study.measures import Base, Limit
-from sim.study.relight import relight
+from sim.study.relight import relight, simulate_for_lights
 from sim.study.stress import Stress
 from sim.units import SECONDS_PER_HOUR
 
@@ -74,7 +74,7 @@ class _Answer:
 def _try_one(task: _Task) -> _Answer:
     """Simulate the trucks once and replay every plan."""
     site = prepare_site(task.scenario)
-    traffic = simulate_traffic(site, task.replication)
+    traffic = simulate_for_lights(site, task.replication)
     assert traffic.visits is not None
     totals, zones, hours = {}, {}, {}
     for name, lights in task.lights.items():

@@ -187,7 +187,8 @@ def _steps(first_text: str, last_text: str, step_text: str) -> Iterator[float | 
         )
     span = (last - first) / step
     if span >= MOST_VALUES:
-        raise ValuesError(f"{shown} has more than {MOST_VALUES:,} values; take a larger step")
+        size = f"{int(span) + 1:,}" if span < 10**15 else "too many"
+        raise ValuesError(f"{shown} has {size} values; at most {MOST_VALUES:,}; take a larger step")
     is_whole = all(value == value.to_integral_value() for value in (first, step))
     for number in range(int((last - first) // step) + 1):
         value = first + number * step

@@ -144,7 +144,7 @@ def _read_measures(table: Recommend, faults: list[Fault]) -> tuple[Measure | Non
         for name, most in getattr(table, key).items():
             measure = read(f"recommend.{key}.{name}", name)
             if measure is not None:
-                limits.append(Limit(measure, float(most), scope))
+                limits.append(Limit(measure, float(most), scope, table.margin))
     return read("recommend.minimise", table.minimise), limits
 
 
@@ -199,6 +199,11 @@ def _notices(scenario: Scenario, limits: list[Limit]) -> Iterator[str]:
             "No limit is set on shortfall (depth times time): only the stated floor holds the "
             "unoccupied level "
             "up. --max shortfall_truck_s_per_visit=VALUE charges for depth."
+        )
+    if scenario.skylight is not None:
+        yield (
+            "Under skylights every level is capped hour by hour, also below the stated floor: there "
+            "daylight is taken to give the rest."
         )
     if any(override.settings for override in scenario.override):
         yield "Overrides of settings in the scenario are left out of the search: every aisle is chosen anew."

@@ -83,9 +83,12 @@ def stage_costs(site: Site, replication: int) -> dict[str, Any]:
     costs["peak_floor_mb"] = peak_mb()
     visits = log_paths(layout, scenario.trucks, site.fleet, tasks, log, scenario.duration_s)
     lap("paths")
+    waiting = log.waiting_tasks
+    del tasks, log  # as `simulate_traffic` does
+    clock = time.process_time()
     detections, stays = sense_visits(site, visits, replication), stays_in_zones(layout, visits)
     lap("sense")
-    replay_site(site, Traffic(visits, stays, detections, log.waiting_tasks))
+    replay_site(site, Traffic(visits, stays, detections, waiting))
     lap("replay")
     return {**costs, "visits": len(visits), "peak_all_mb": peak_mb()}
 

@@ -19,13 +19,17 @@ LIBRARY_HOMES: dict[str, tuple[str, ...]] = {
         "lighting.live_passing",
     ),
     "matplotlib": ("show.figures",),
+    "bokeh": ("show.page.",),
     "click": ("cli", "commands_"),
     "tqdm": ("terminal",),
     "jinja2": ("show.",),
-    "pydantic": ("scenario.", "study.plan"),
+    "pydantic": ("scenario.", "study.plan", "study.batch_schema", "study.batch_file"),
     "tomllib": ("scenario.", "study.values"),
-    "tomli_w": ("scenario.toml",),
-    "csv": ("logs", "show.", "study."),
+    "tomli_w": ("scenario.toml", "study.batch_file"),
+    "sqlite3": ("study.batch_store", "study.batch_damage"),
+    "filelock": ("study.batch_files",),
+    "distributed": ("study.engine",),
+    "csv": ("log_text", "show.", "study.", "verification.meter"),
 }
 """Library and the modules that may import it, each a name or the beginning of one."""
 
@@ -36,12 +40,23 @@ READERS = (
     "sensing.logs",
     "verification.meter",
     "study.store",
+    "study.batch_files",  # which process has a store
+    "lighting.weather",  # typical years of weather, through pvlib
     "cli",  # copies a demonstration site out and shows its first comment
     "show.folder",  # puts the pictures that it has just drawn into the report
 )
 """Modules that may read files."""
 
-WRITERS = ("cli", "show.folder", "show.whole_folder", "show.figures", "study.store")
+WRITERS = (
+    "cli",
+    "commands_page",
+    "show.folder",
+    "show.whole_folder",
+    "show.figures",
+    "show.batch_table",
+    "study.store",
+    "study.batch_files",
+)
 """Modules that may write files."""
 
 PRINTERS = ("cli", "commands_")

@@ -11,11 +11,15 @@ import numpy as np
 import pytest
 
 from sim.outcome.limit_rows import limit_rows
+from sim.scenario.schema_money import SiteLoad, Store, Tariff
 from sim.show.besides import beside_sections, beside_summary, beside_tables
 from sim.show.figures import draw_pictures
 from sim.show.figures_limits import MOST_ROWS, drawn_rows
+from sim.show.figures_money import draw_duration
 from sim.show.folder import write_results
+from sim.show.limits_report import limit_section
 from sim.show.limits_text import limit_lines, met_text
+from sim.study.money import count_money
 from sim.study.replicate import run
 from tests.show.made_results import make_scenario
 
@@ -121,10 +125,78 @@ def test_the_picture_shows_the_most_missed_first(full_result) -> None:
 
 def test_deemed_factors_are_for_lights_without_controls(full_result) -> None:
     """Against the code minimum, which is controlled already, they are left out."""
-    assert any("deemed" in section.title for section in beside_sections(full_result))
+    [deemed] = [section for section in beside_sections(full_result) if "deemed" in section.title]
+    # 30 luminaires of 100 W over 900 m2; NECB 2015 as coded: none up to 8.6 W/m2
+    assert any("8.6 W/m2; these aisles have 3.33" in remark for remark in deemed.remarks)
     assert full_result.scenario.proposal is not None
     proposal = full_result.scenario.proposal.model_copy(update={"baseline": "code_minimum"})
     scenario = full_result.scenario.model_copy(update={"proposal": proposal})
     other = replace(full_result, scenario=scenario)
     assert not any("deemed" in section.title for section in beside_sections(other))
     assert beside_summary(other)["money"]["deemed_kwh"] is None
+
+
+def test_the_report_lists_what_is_missed_first_and_numbers_its_sources(full_result) -> None:
+    section = limit_section(full_result.scenario)
+    assert section is not None
+    words = [row[5] for row in section.rows]
+    order = ["does not meet", "stated: no", "not known", "meets", "stated", "shown"]
+    assert [order.index(word) for word in words] == sorted(order.index(word) for word in words)
+    told = " ".join(section.remarks)
+    for row in limit_rows(full_result.scenario):
+        assert f"] {row.source}: {row.seen}." in told
+    assert {row[6] for row in section.rows} == {
+        text.partition(" ")[0] for text in section.remarks if text.startswith("[")
+    }
+
+
+def test_alike_numbers_are_drawn_as_one(full_result) -> None:
+    """50 % of power in 20 min stands in three rule sets: one line with three names."""
+    drawn = drawn_rows(limit_rows(full_result.scenario))
+    delays = [row for row in drawn if row.what == "hold and timeout together"]
+    assert {row.rule for row in delays} == {"ASHRAE 90.1-2019, IECC-2021, Title 24"}
+    values = [(row.what, row.aisles, row.value, row.least, row.most) for row in drawn]
+    assert len(set(values)) == len(values)
+
+
+def test_energy_per_area(full_result) -> None:
+    """LENI: three aisles of 60 m x 5 m; always on 30 luminaires of 100 W are 26 280 kWh over 900 m2."""
+    rows = {row[0]: row for section in beside_sections(full_result) for row in section.rows}
+    assert rows["The same per area of the aisles (LENI)"][1] == "29.2 ± 0 kWh/m2"
+    cold = full_result.scenario.model_copy(update={"store": Store(cooling_cop=2.0)})
+    other = beside_sections(replace(full_result, scenario=cold))
+    assert not any("LENI" in row[0] for section in other for row in section.rows)
+
+
+def test_fees_and_the_least_bill_are_told(full_result) -> None:
+    """600 a month at the least, the lights alone: 12 x 600 where the bills are below it."""
+    tariff = Tariff(currency="EUR", per_kwh=0.2, minimum_per_month=6000.0, fixed_per_month=10.0)
+    scenario = full_result.scenario.model_copy(update={"tariff": tariff, "demand_charges": None})
+    other = replace(full_result, scenario=scenario)
+    rows = {row[0]: row for section in beside_sections(other) for row in section.rows}
+    assert rows["Whole bill of the site's meter"][2] == "72,000 ± 0 EUR"
+    assert "To the least bill of the month" in rows
+    money = beside_summary(other)["money"]
+    assert money["site_bill"]["settings"]["mean"] == pytest.approx(12 * 6000.0)
+    header, lines = beside_tables(other)["costs.csv"]
+    site = header.index("site_bill")
+    assert [float(line[site]) for line in lines] == pytest.approx([6000.0] * 12)
+
+
+def test_duration_of_the_lights_and_of_the_meter(full_result) -> None:
+    """With a site load two panels; against another baseline a line for the lights always on."""
+    load = (SiteLoad(kw=20.0),)
+    proposal = full_result.scenario.proposal.model_copy(update={"baseline": "schedule_only"})
+    scenario = full_result.scenario.model_copy(update={"site_load": load, "proposal": proposal})
+    money = count_money(replace(full_result, scenario=scenario))
+    assert money is not None
+    assert money.meter_kw is not None
+    assert (money.meter_kw[0] >= 20.0).all()
+    assert money.meter_kw[0].sum() == pytest.approx(
+        money.load_kw[0].sum() + 8760 * 4 * 20.0 + 4 * (money.parts[1].kwh)
+    )
+    figure = draw_duration(money)
+    assert len(figure.axes) == 2
+    plain = count_money(full_result)
+    assert plain is not None
+    assert len(draw_duration(replace(plain, meter_kw=None)).axes) == 1

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import tracemalloc
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ import sim
 from sim.outcome.names import OUTCOMES
 from sim.records import Detections
 from sim.replication import Traffic, prepare_site, simulate_traffic
+from sim.scenario.schema_daylight import Skylight
 from sim.study.ages import (
     ADDITIVE,
     evaluate_by_replay,
@@ -100,6 +102,33 @@ def test_every_outcome_where_instants_coincide_but_for_rounding(case: Case, fact
     assert compare(stretch(case, factor), leave_out="dim_truck_s") == []
 
 
+CAPS = st.lists(st.sampled_from((1.0, 0.8, 0.35, 0.2, 0.0)), min_size=24, max_size=24)
+
+
+def skylit(case: Case, caps: list[float], aisles: tuple[str, ...] | None = None) -> Case:
+    """Put skylights over a site: each hour of the day has a cap."""
+    skylight = Skylight(aisles=aisles, caps=(tuple(caps),) * 12)
+    return replace(case, site=prepare_site(case.site.scenario.model_copy(update={"skylight": skylight})))
+
+
+@given(st.booleans().flatmap(lambda is_grid: cases(is_grid=is_grid)), CAPS, st.booleans())
+@QUICK
+def test_every_outcome_under_daylight(case: Case, caps: list[float], is_everywhere: bool) -> None:
+    under = None if is_everywhere else case.site.scenario.aisle_names[:1]
+    assert compare(skylit(case, caps, under)) == []
+
+
+def test_another_cap_is_told_apart() -> None:
+    """Negative control: caps an hour later are found."""
+
+    def later(case: Case) -> bool:
+        caps = [0.2, 1.0, 0.35] * 8
+        fast = evaluate_settings(skylit(case, caps[1:] + caps[:1]).site, case.traffic, case.choices)
+        return any(differences(fast, evaluate_by_replay(skylit(case, caps).site, case.traffic, case.choices)))
+
+    find(cases(is_grid=True), later, settings=SEEK)
+
+
 @pytest.mark.slow
 @given(cases(is_grid=True), st.floats(0.05, 3.0))
 @LONG
@@ -166,13 +195,19 @@ def vary(choice: Choice, count: int) -> list[Choice]:
     ]
 
 
-@pytest.mark.parametrize("name", DEMOS)
-def test_a_demo_needs_no_replay_and_agrees_with_one(name: str) -> None:
+@pytest.mark.parametrize("name, is_skylit", [*((name, False) for name in DEMOS), ("pallet-reserve", True)])
+def test_a_demo_needs_no_replay_and_agrees_with_one(name: str, is_skylit: bool) -> None:
     scenario = sim.load(name).model_copy(update={"days": 3.0})
+    if is_skylit:
+        caps = (*[1.0] * 7, *np.linspace(1.0, 0.0, 6), *np.linspace(0.1, 0.9, 6), *[1.0] * 5)
+        scenario = scenario.model_copy(update={"skylight": Skylight(caps=(caps,) * 12)})
     ready = prepare_site(scenario)
     traffic = simulate_traffic(ready, 0)
     choices = vary(dict(scenario.lighting.settings), 5)
     assert compare(Case(ready, traffic, choices)) == []
+    replayed = np.zeros(len(choices), dtype=np.int64)
+    evaluate_settings(ready, traffic, choices, replayed=replayed)
+    assert not replayed.any()
     plan, weeks = lay_out_choices(scenario, choices), lay_weeks(scenario)
     for zone, aisle in enumerate(ready.layout.zone_aisle.tolist()):
         hold_s = ready.layout.sensors[aisle].hold_s

@@ -60,6 +60,18 @@ def test_each_command_does_its_work(site, capsys):
     assert call("explain", "week", "--worst", "3") == 0
     assert call("compare", "week", "week", "site.toml", "--outcome", "energy_kwh") == 0
     assert "equal" in capsys.readouterr().out
+    # a recommendation stands for today's settings and each of its plans
+    words = ("compare", "week", "site-recommend-results", "--outcome", "energy_kwh", "--replications", "2")
+    assert call(*words) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    for name in ("scenario", "single", "groups", "aisles"):
+        assert f"site-recommend-results/{name}: same trucks, paired on 2 replications" in told
+    assert "which they were fitted to" in told
+    # and sweeps say where their comparison is
+    assert call("compare", "week", "s") == 2
+    assert "summary.csv and front.csv in it compare its settings" in capsys.readouterr().err
+    assert call("compare", "week", "t") == 2
+    assert "sensitivity.csv in it" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -48,6 +48,7 @@ def test_numbers_of_a_sweeps_trade_off(swept):
     assert numbers.line_labels == ("day.unoccupied_level = 0.1", "day.unoccupied_level = 0.5")
     assert [swept.plan.points[point] for point in numbers.lines[0]] == [(60, 0.1), (300, 0.1), (600, 0.1)]
     assert numbers.marks[0].energy_kwh == pytest.approx(swept.current["energy_kwh"].mean())
+    assert numbers.notes == tuple(zip(numbers.lines[0].tolist(), ("1 min", "5 min", "10 min"), strict=True))
 
 
 def test_numbers_of_the_saving_curves(swept):

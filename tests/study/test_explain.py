@@ -41,7 +41,7 @@ def test_a_moment_by_hand(logged):
     assert one.level == 0.2
     assert one.occupied == 1.0
     (guest,) = one.guests
-    assert (guest.truck, guest.enter, guest.leave, guest.bay_m) == ("reach-01", 3600.0, 5000.0, 20.0)
+    assert (guest.truck, guest.enter, guest.leave, guest.bay_m) == ("T01", 3600.0, 5000.0, 20.0)
     assert guest.unseen_s == 1370.0
     assert one.now is not None
     assert (one.now.needed_s, one.now.offered_s) == (165.0, 180.0)
@@ -49,7 +49,7 @@ def test_a_moment_by_hand(logged):
     assert (one.visit.needed_s, one.visit.offered_s) == (1365.0, 1800.0)
     text = page_text(moment_page(logged, [one]))
     assert "timeout of 2 min 45 s or more" in text.replace("\n  ", " ")
-    assert "reach-01 is in the aisle" in text
+    assert "T01 is in the aisle" in text
 
 
 def test_the_price_of_a_cure_is_that_of_a_replay(logged):
@@ -86,8 +86,8 @@ def test_other_moments_by_hand(logged):
     # 40100 + 305 = 40405 by day; the second truck of A01 was never seen
     (unseen,) = explain_moment(logged, 0, 43050.0)
     assert unseen.low_since == 40405.0
-    assert unseen.guests[0].truck == "reach-02"
-    assert "only the sensors do" in page_text(moment_page(logged, [unseen])).replace("\n  ", " ")
+    assert unseen.guests[0].truck == "T02"
+    assert "the cure is a sensor" in page_text(moment_page(logged, [unseen])).replace("\n  ", " ")
 
 
 def test_a_border_that_takes_the_light_down_is_named():
@@ -108,9 +108,9 @@ def test_worst_spells_by_hand(logged):
     """The first truck is dim from 3755 to its leave at 5000, the second all its 100 s."""
     spells = find_worst_spells(logged, 10)
     assert [(spell.truck, spell.start, spell.end) for spell in spells] == [
-        ("reach-01", 3755.0, 5000.0),
-        ("reach-02", 43000.0, 43100.0),
-        ("reach-01", 3600.0, 3601.2),
+        ("T01", 3755.0, 5000.0),
+        ("T02", 43000.0, 43100.0),
+        ("T01", 3600.0, 3601.2),
     ]
     assert find_worst_spells(logged, 1) == spells[:1]
     assert find_worst_spells(logged, 10, 1) == ()

@@ -46,6 +46,14 @@ def test_front_and_volume_are_those_of_the_slow_twins(rows):
     assert hypervolume(costs, corner) == pytest.approx(naive_volume(rows, corner), abs=1e-9)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_the_front_of_more_rows_than_are_looked_at_together(seed):
+    rows = np.random.default_rng(seed).integers(0, 40, (300, 4 + seed % 2))
+    found = find_front(rows.astype(np.float64))
+    assert found.tolist() == naive_front(rows.tolist())
+    assert found.sum() > 20
+
+
 @given(ROWS)
 def test_each_beaten_row_names_one_that_beats_it(rows):
     costs = np.array(rows, dtype=np.float64)

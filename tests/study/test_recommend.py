@@ -21,6 +21,7 @@ from sim.show.sections import page_text
 from sim.show.words_recommend import recommendation_page
 from sim.study.candidates import level_at_least, standard_levels
 from sim.study.light_plans import LightPlan, scenario_with
+from sim.study.plan import check_content
 from sim.study.recommend import KINDS, Recommendation, recommend
 from sim.study.relight import relight, with_settings
 from sim.study.wish import Wish, make_wish, with_wishes
@@ -420,3 +421,56 @@ def test_exception_dates_and_special_weeks_keep_their_settings():
     )
     with pytest.raises(InputError, match='level 0 is not recommended in hours when shifts work \\("fair"\\)'):
         make_wish(dark)
+
+
+def test_a_margin_is_kept_where_plans_are_fitted_and_judged_without_it(found):
+    """A margin of 20 % is the same choice as limits of 0.8 times, held against the whole limit afterwards."""
+    spare = recommend(make_wish(wishing_site(LIMITS, margin=0.2)), replications=2, fresh=2)
+    tight = {name: 0.8 * most for name, most in LIMITS.items()}
+    lower = recommend(make_wish(wishing_site(tight)), replications=2, fresh=2)
+    for name in KINDS:
+        assert spare.plans[name].settings == lower.plans[name].settings
+        assert spare.plans[name].cost > found.plans[name].cost
+        verdicts = spare.verdicts[name]["as stated"]
+        assert [verdict.limit.most for verdict in verdicts] == list(LIMITS.values())
+    assert "20 % of each limit was kept to spare" in page_text(recommendation_page(spare))
+    with pytest.raises(InputError, match="margin"):
+        wishing_site(LIMITS, margin=1.0)
+
+
+def test_daylight_caps_are_searched_under():
+    """Under skylights the sums are those of a replay, and a plan goes back into a file with its caps."""
+    day = ", ".join(["1"] * 8 + ["0.6", "0.2", "0.05", "0.2", "0.6"] + ["1"] * 11)
+    extra = f'\n[skylight]\naisles = ["A01", "A02"]\ncaps = [{", ".join([f"[{day}]"] * 12)}]\n'
+    site = with_wishes(small_site(extra=extra), {**WISHES, "max": LIMITS})
+    found = recommend(make_wish(site), replications=2, fresh=2)
+    assert found.replay_error < 1e-9
+    assert found.scenarios["aisles"].skylight == site.skylight
+    assert any("skylights" in notice for notice in found.notices)
+    dark = recommend(make_wish(wishing_site(LIMITS)), replications=2, fresh=2)
+    assert found.plans["single"].cost < dark.plans["single"].cost
+
+
+def test_a_site_of_trailers_alone_is_advised_and_stressed():
+    """Without [[work]] the volume is that of the trailers: their pallets."""
+    text = small_site().content()
+    text["work"] = []
+    text["inbound"] = [
+        {"name": "lorry", "per_hour": 0.3, "pallets": 20, "pallet_s": 60.0, "aisle_skew": 0.4},
+    ]
+    text["outbound"] = [
+        {
+            "name": "shop",
+            "at": ["10:00", "16:00"],
+            "pallets": 20,
+            "wave_s": 3600.0,
+            "spread_s": 1800.0,
+            "aisle_skew": 0.2,
+        }
+    ]
+    site, problems = check_content(text)
+    assert site is not None, problems
+    found = recommend(make_wish(with_wishes(site, {**WISHES, "max": LIMITS})), replications=2, fresh=2)
+    visits = {trial.stress.label: float(trial.totals["single"]["visits"].mean()) for trial in found.trials}
+    assert visits["volume -30 %"] < 0.85 * visits["as stated"] < 1.15 * visits["as stated"]
+    assert visits["as stated"] * 1.15 < visits["volume +30 %"]

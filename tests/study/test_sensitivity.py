@@ -34,7 +34,12 @@ def test_factors_scale_what_they_say():
     assert scale(by_hour, "volume", 2.0).work[0].per_hour == tuple(2.0 * hour for hour in range(1, 25))
 
 
-def test_trailers_scale_by_their_pallets():
+def test_trailers_scale_by_their_pallets_and_small_ones_by_their_number():
+    at_random = small_site(
+        extra='\n[[inbound]]\nname = "lorry"\nper_hour = 2\npallets = 1\npallet_s = 60\naisle_skew = 0\n'
+    )
+    scaled = scale(at_random, "volume", 0.7).inbound[0]
+    assert (scaled.per_hour, scaled.pallets) == (1.4, 1)
     site = small_site(
         extra='\n[[inbound]]\nname = "lorry"\nat = ["08:00"]\npallets = 30\npallet_s = 60\naisle_skew = 0\n'
     )
@@ -59,7 +64,7 @@ def test_inputs_are_read_and_put_in():
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("volum=0.5:1.5", "no such key"),
+        ("volum=0.5:1.5", 'no such input.*did you mean "volume"'),
         ("volume=-1.0:1.5", "must be above 0"),
         ("volume=1.5", "write KEY=a:b"),
         ("volume=0.5,1.5", "write KEY=a:b"),

@@ -14,6 +14,7 @@ from sim.outcome.names import OUTCOMES
 from sim.scenario.toml import load_scenario
 from sim.show.folder_sweep import write_sweep
 from sim.show.sections import page_text
+from sim.show.words import digits
 from sim.show.words_sweep import sweep_page
 from sim.study.front import Aim, find_front
 from sim.study.plan import make_plan
@@ -63,6 +64,31 @@ def test_the_front_is_that_of_the_means(mixed):
     costs = np.stack([mixed.means[aim.outcome] for aim in mixed.aims], axis=1)
     assert mixed.is_front.tolist() == find_front(costs).tolist()
     assert set(mixed.replayed) == set(np.flatnonzero(mixed.is_front).tolist())
+
+
+def test_settings_that_could_not_be_summed_are_told():
+    """A delay of less than latency + fade-up is replayed: exact all the same, and said."""
+    found = sweep_of("day.timeout_s=60,300", "day.fade_down_s=10,45000")
+    assert any("2 of 4 settings were replayed in some zones" in notice for notice in found.notices)
+    for point in range(len(found.plan)):
+        alone = run(found.plan.scenario_at(point), replications=2)
+        expected = [outcome.total["energy_kwh"] for outcome in alone.outcomes]
+        assert found.outcomes["energy_kwh"][:, point] == pytest.approx(expected, rel=1e-9)
+    assert not any("were replayed" in notice for notice in sweep_of("day.timeout_s=60,300").notices)
+
+
+def test_the_page_says_who_is_beaten_by_whom(mixed):
+    aims = (Aim("energy_kwh"), Aim("switch_ups"))
+    found = sweep_of("day.timeout_s=60,600", "day.unoccupied_level=0.2:0.8:0.2", aims=aims)
+    text = " ".join(page_text(sweep_page(found)).split())
+    beaten = np.flatnonzero(found.beaten.by >= 0)
+    assert len(beaten) == 6
+    assert f"Beaten: {len(beaten)} of 8 points; the 3 with most to gain in least energy_kwh" in text
+    assert f"{8 - len(beaten)} of 8 points" in text
+    first = beaten[np.argmax(found.beaten.margin[beaten, 0])]
+    gain = found.means["energy_kwh"][first] - found.means["energy_kwh"][found.beaten.by[first]]
+    assert f"{digits(gain)} kWh less energy_kwh" in text
+    assert "Beaten:" not in page_text(sweep_page(mixed)).split("Where it bends")[0]
 
 
 def test_less_work_does_not_beat_more_work():

@@ -70,7 +70,8 @@ def test_text_of_values_reads_back():
         ("2:1", "first end must be below"),
         ("1:2,5", "stands alone"),
         ("1,2,1", "more than once"),
-        ("0:1:1e-9", f"more than {MOST_VALUES:,}"),
+        ("0:1:1e-9", f"has 1,000,000,001 values; at most {MOST_VALUES:,}"),
+        ("0:1:1e-90", "too many values"),
         ("1" * 200_000, "longer than"),
     ],
 )

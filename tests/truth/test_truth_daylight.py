@@ -7,22 +7,26 @@ global radiation 1566.203 kWh/m2, 4614 h above 0, 2908 h above 20 klx, 1446 h ab
 from __future__ import annotations
 
 import datetime as dt
+import tomllib
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pvlib
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sim.cli import aislewake
 from sim.errors import InputError
 from sim.lighting import daylight
 from sim.lighting.daylight import skylight_caps
 from sim.lighting.timetable import aisle_programs
+from sim.lighting.weather import STATIONS, outdoor_lux, read_weather
 from sim.replication import prepare_site, simulate_traffic
 from sim.scenario.schema_daylight import Skylight
-from sim.study.ages import evaluate_settings
+from sim.study.ages import evaluate_by_replay, evaluate_settings
 from sim.study.replicate import run
 from tests.show.made_results import make_scenario
 
@@ -119,12 +123,115 @@ def test_caps_from_weather_make_sense(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (caps[:, [0, 1, 2, 22, 23]] == 1.0).all()
     assert caps[5, 7] < caps[11, 7] <= 1.0
     assert caps[5, 12] < 0.1
-    monkeypatch.setattr(daylight, "_LUX_PER_UNIT", 1.0)  # the trap: units taken as lux
+    skylight_caps.cache_clear()
+    monkeypatch.setattr(daylight, "outdoor_lux", lambda name: outdoor_lux(name) / 100.0)  # the trap: lux
     assert skylight_caps(weather()).min() > 0.9
+    skylight_caps.cache_clear()
 
 
-def test_settings_are_not_searched_under_caps() -> None:
-    """A search by ages knows nothing of caps, so it must refuse rather than be wrong."""
-    site = prepare_site(make_scenario(skylight={"caps": FLAT}))
-    with pytest.raises(InputError, match="skylight"):
-        evaluate_settings(site, simulate_traffic(site, 0), [dict(site.scenario.lighting.settings)])
+def pandas_sums(name: str) -> tuple[float, float]:
+    """Radiation [Wh/m2] and light as it stands in a packaged file, by pandas or by column positions alone."""
+    folder = Path(pvlib.__file__).parent / "data"
+    if name == "12839.tm2":
+        # TMY2 manual, table 3-2: global radiation in columns 18 to 21, global illuminance in 36 to 39
+        lines = (folder / name).read_text(encoding="ascii").splitlines()[1:]
+        return sum(float(line[17:21]) for line in lines), sum(float(line[35:39]) for line in lines)
+    table = pd.read_csv(folder / name, skiprows=1)
+    return float(table["GHI (W/m^2)"].sum()), float(table["GH illum (lx)"].sum())
+
+
+@pytest.mark.parametrize(("station", "unit"), [
+    ("pvlib-723170TYA", 100.0), ("pvlib-703165TY", 1.0), ("pvlib-12839", 100.0),
+])
+def test_each_packaged_year_in_its_own_unit(station: str, unit: float) -> None:
+    """Daylight has about 105 lm/W (from memory), so one file counts lux and two count hundreds of lux."""
+    radiation, light = pandas_sums(STATIONS[station])
+    assert unit * light / radiation == pytest.approx(108.0, abs=4.0)
+    found = outdoor_lux(station)
+    assert len(found) == 8760
+    assert found.sum() == pytest.approx(unit * light)
+
+
+def test_the_north_needs_more_light_than_the_south() -> None:
+    """December noon in Alaska, North Carolina, Florida; and no station gives light at midnight."""
+    north, middle, south = (
+        skylight_caps(weather(weather=name)) for name in ("pvlib-703165TY", "pvlib-723170TYA", "pvlib-12839")
+    )
+    assert north[11, 9] > middle[11, 9] > south[11, 9]
+    assert all((caps[:, 0] == 1.0).all() for caps in (middle, south))
+
+
+def write_epw(path: Path, lux: np.ndarray, radiation: np.ndarray) -> None:
+    """An EPW file by its published form: 8 header lines, then 35 columns; light is the 17th, in lux."""
+    head = ["LOCATION,Testham,-,TST,hand,000000,50.0,8.0,1.0,100.0", *["COMMENTS"] * 7]
+    first = dt.datetime(2023, 1, 1)
+    lines = []
+    for hour in range(len(lux)):
+        moment = first + dt.timedelta(hours=hour)
+        columns = ["0"] * 35
+        columns[:6] = [str(moment.year), str(moment.month), str(moment.day), str(moment.hour + 1), "60", "?9"]
+        columns[13], columns[16] = f"{radiation[hour]:.0f}", f"{lux[hour]:.0f}"
+        lines.append(",".join(columns))
+    path.write_text("\n".join([*head, *lines]) + "\n", encoding="ascii", newline="\n")
+
+
+def test_an_epw_file_hour_by_hour(tmp_path: Path) -> None:
+    """Light that names its own hour: 100 lx times the hour of the year, and radiation at 100 lm/W."""
+    hours = np.arange(8760.0)
+    write_epw(tmp_path / "a.epw", 100.0 * hours, hours)
+    assert read_weather(tmp_path / "a.epw").tolist() == (100.0 * hours).tolist()
+    write_epw(tmp_path / "b.epw", hours, hours)  # hundreds of lux
+    assert read_weather(tmp_path / "b.epw").tolist() == (100.0 * hours).tolist()
+
+
+def test_an_epw_file_without_light(tmp_path: Path) -> None:
+    """999999 is missing; 105 lm/W make light of the radiation, and nothing is made up unasked."""
+    hours = np.arange(8760.0)
+    write_epw(tmp_path / "a.epw", np.full(8760, 999_999.0), hours)
+    with pytest.raises(InputError, match="lumens-per-watt"):
+        read_weather(tmp_path / "a.epw")
+    assert read_weather(tmp_path / "a.epw", 105.0).tolist() == (105.0 * hours).tolist()
+
+
+@pytest.mark.parametrize(("unit", "hours", "words"), [
+    (10.0, 8760, "do not agree"), (100.0, 8000, "8000 hours"), (-100.0, 8760, "hour 2"),
+])
+def test_files_that_are_refused(unit: float, hours: int, words: str, tmp_path: Path) -> None:
+    write_epw(tmp_path / "a.epw", unit * np.arange(hours), np.arange(hours, dtype=float))
+    with pytest.raises(InputError, match=words):
+        read_weather(tmp_path / "a.epw")
+
+
+@pytest.mark.parametrize("name", ["a.epw", "a.csv", "a.tm2", "a.txt"])
+@pytest.mark.parametrize("content", [b"", b"hello\n", bytes(range(256)) * 40])
+def test_nonsense_is_no_weather(name: str, content: bytes, tmp_path: Path) -> None:
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(InputError, match=r"damaged|must end in"):
+        read_weather(tmp_path / name)
+    with pytest.raises(InputError):
+        read_weather(tmp_path / "absent.epw")
+
+
+def test_the_command_writes_a_table_that_loads(tmp_path: Path) -> None:
+    """The text goes behind a scenario; its caps are the year's, rounded up to thousandths."""
+    numbers = ["--indoor-share", "0.02", "--needed-lux", "200"]
+    done = CliRunner().invoke(aislewake, ["skylight", "pvlib-12839", *numbers, "--aisles", "A01"])
+    assert done.exit_code == 0, done.output
+    table = Skylight.model_validate(tomllib.loads(done.output)["skylight"])
+    exact = skylight_caps(weather(weather="pvlib-12839"))
+    assert table.aisles == ("A01",)
+    assert np.array(table.caps) == pytest.approx(exact, abs=1e-3)
+    assert (np.array(table.caps) >= exact - 1e-12).all()
+
+
+def test_settings_are_searched_under_caps_as_a_replay_finds_them() -> None:
+    """The sums against a replay of each choice, at noon under skylights; without caps they differ."""
+    caps = table_with(3, 12, 0.2)
+    site = prepare_site(make_scenario(skylight={"caps": caps}))
+    traffic = simulate_traffic(site, 0)
+    named = site.scenario.lighting.settings
+    choices = [dict(named), {name: one.model_copy(update={"timeout_s": 60.0}) for name, one in named.items()}]
+    summed, replayed = evaluate_settings(site, traffic, choices), evaluate_by_replay(site, traffic, choices)
+    assert summed["energy_kwh"] == pytest.approx(replayed["energy_kwh"], rel=1e-9)
+    clear = evaluate_settings(prepare_site(make_scenario()), traffic, choices)
+    assert (clear["energy_kwh"] > summed["energy_kwh"] + 0.1).all()

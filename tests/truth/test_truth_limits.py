@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import building_energy_standards_data
 import pytest
 
 from sim.outcome.limit_group import LimitRow
-from sim.outcome.limit_rules import CONTROL_RULES, DENSITIES, density_limit
+from sim.outcome.limit_rules import BUILDING_DENSITIES, CONTROL_RULES, DENSITIES, density_limit
+from sim.show.limits_text import met_text
 from sim.units import LUX_PER_FOOTCANDLE
 from tests.truth.limit_scenes import row_of, rows_of
 
@@ -78,6 +80,37 @@ def test_discharge_lamps_at_forty_per_cent(rule: str, source: str, expected: boo
     assert row_of(rule, CUT, low=0.6, said=f'light_source = "{source}"').is_met is expected
 
 
+@pytest.mark.parametrize(
+    ("rule", "full_w", "low", "expected"),
+    [
+        ("ASHRAE 90.1-2013", 250.0, 0.7, True),
+        ("ASHRAE 90.1-2016", 250.0, 0.7, True),
+        ("ASHRAE 90.1-2016", 250.0, 0.71, False),
+        ("ASHRAE 90.1-2016", 260.0, 0.7, False),
+        ("ASHRAE 90.1-2019", 250.0, 0.7, False),
+    ],
+)
+def test_discharge_lamps_in_older_editions(rule: str, full_w: float, low: float, expected: bool) -> None:
+    """90.1-2013 and -2016, 9.4.1.1(g), exception (from memory): HID, a cut of 30 % at most 0.80 W/ft2.
+
+    Ten of 250 W over 300 m2 (3229.17 ft2) are 0.774 W/ft2, ten of 260 W 0.805.
+    """
+    said = 'light_source = "high-pressure sodium"'
+    assert row_of(rule, CUT, full_w=full_w, low=low, said=said).is_met is expected
+    assert row_of(rule, CUT, full_w=full_w, low=low, said='light_source = "LED"').is_met is False
+
+
+def test_the_workplace_table_of_2021_is_shown_and_decides_nothing() -> None:
+    """EN 12464-1:2021, Table 13 (from memory, low trust): floor between racks 150 lx, rack face 75 lx."""
+    lamps = "floor_lux_at_full = {0}\nrack_lux_at_full = {0}"
+    for lux in (10.0, 500.0):
+        floor = row_of("EN 12464-1", "between racks", lamps=lamps.format(lux))
+        [face] = [row for row in rows_of("EN 12464-1", lamps=lamps.format(lux)) if row.least == 75.0]
+        assert (floor.least, floor.value, floor.is_met) == (150.0, lux, None)
+        assert (face.value, face.is_met) == (lux, None)
+        assert met_text(floor) == met_text(face) == "shown"
+
+
 @pytest.mark.parametrize("rule", ["IECC-2021", "Title 24"])
 @pytest.mark.parametrize(("said", "expected"), [("true", True), ("false", False)])
 def test_each_aisle_by_itself(rule: str, said: str, expected: bool) -> None:
@@ -106,13 +139,13 @@ def test_allowed_power_of_bulky_storage() -> None:
 def test_density_of_an_aisle(watts_per_ft2: float, expected: bool) -> None:
     """Ten luminaires over 300 m2; 1 W/ft2 is 10.76391 W/m2 exactly by 1 ft = 0.3048 m."""
     full_w = watts_per_ft2 / 0.3048**2 * 300.0 / 10.0
-    row = row_of("IECC-2021", "density", full_w=full_w, said='goods = "bulky"')
+    row = row_of("IECC-2021", "space by space", full_w=full_w, said='goods = "bulky"')
     assert row.value == pytest.approx(watts_per_ft2, rel=1e-12)
     assert row.is_met is expected
 
 
 def test_without_stated_goods_no_density_is_judged() -> None:
-    rows = [row for row in rows_of("IECC-2021") if "density" in row.what]
+    rows = [row for row in rows_of("IECC-2021") if "space by space" in row.what]
     assert {row.most for row in rows} == {0.33, 0.69}
     assert all(row.is_met is None for row in rows)
 
@@ -202,20 +235,113 @@ def test_every_row_names_its_source_and_where_it_was_read() -> None:
             assert row.source
             assert row.seen in (
                 "seen in a public copy", "seen in a public copy, in part from memory", "from memory",
-                "computed",
+                "computed", "not found",
             )
+            if row.seen == "not found":
+                assert row.is_met is None
+
+
+@pytest.mark.parametrize(("watts_per_ft2", "expected"), [(0.45 - 1e-9, True), (0.46, False)])
+def test_density_by_building_area(watts_per_ft2: float, expected: bool) -> None:
+    """Three aisles of 300 m2 and ten luminaires; one of 90.1's and IECC's two methods decides, if stated."""
+    full_w = watts_per_ft2 / 0.3048**2 * 300.0 / 10.0
+    changes = {"full_w": full_w, "said": 'goods = "bulky"\nlpd_method = "building area"'}
+    row = row_of("IECC-2021", "building area", **changes)
+    assert row.value == pytest.approx(watts_per_ft2, rel=1e-12)
+    assert row.is_met is expected
+    assert row_of("IECC-2021", "space by space", **changes).is_met is None
+    assert row_of("IECC-2021", "building area", full_w=full_w).is_met is None
+
+
+def test_densities_of_several_kinds_of_aisles_are_drawn_together() -> None:
+    """By building area the power of all aisles over the area of all: 3 x 10 x 100 W over 900 m2."""
+    row = row_of("ASHRAE 90.1-2019", "building area", said='lpd_method = "building area"')
+    assert row.value == pytest.approx(3000.0 / 900.0 * 0.3048**2)
+    assert row.is_met is True
+
+
+@pytest.mark.parametrize("full_w", [1.0, 1000.0])
+def test_a_number_of_low_trust_decides_nothing(full_w: float) -> None:
+    """Title 24, 140.6: 0.45 W/ft2 from memory, low trust: shown beside 0.003 and 3.1 W/ft2 alike."""
+    row = row_of("Title 24", "building area", full_w=full_w, said='lpd_method = "building area"')
+    assert row.most == 0.45
+    assert row.seen == "from memory"
+    assert row.is_met is None
+    assert met_text(row) == "shown"
+
+
+def test_an_edition_whose_numbers_were_not_found_neither_passes_nor_fails() -> None:
+    """IECC 2024: its lighting power densities were seen, its rule for controls was not."""
+    for low, timeout_s in ((0.0, 60.0), (1.0, 7200.0)):
+        cut = row_of("IECC-2024", CUT, low=low, timeout_s=timeout_s)
+        delay = row_of("IECC-2024", DELAY, low=low, timeout_s=timeout_s)
+        assert (cut.is_met, delay.is_met) == (None, None)
+        assert (cut.least, delay.most) == (None, None)
+        assert cut.value == pytest.approx(1.0 - low)
+        assert met_text(cut) == met_text(delay) == "not known"
+    assert row_of("IECC-2024", "space by space", said='goods = "bulky"').is_met is True
+
+
+@pytest.mark.parametrize(("standby_w", "expected"), [(6.4, True), (6.5, False)])
+def test_what_is_left_on_after_full_off(standby_w: float, expected: bool) -> None:
+    """90.1-2022, 9.4.1.1(h): 0.02 W/ft2 over 300 m2 = 3229.17 ft2 are 64.58 W, so 6.46 W each of ten."""
+    row = row_of(
+        "ASHRAE 90.1-2022", "left after", low=0.0, standby_w=standby_w, said='shut_off = "full"'
+    )
+    assert row.value == pytest.approx(10.0 * standby_w / (300.0 / 0.3048**2))
+    assert row.is_met is expected
+    assert not [row for row in rows_of("ASHRAE 90.1-2022") if "left after" in row.what]
+
+
+@pytest.mark.parametrize(("pitch_m", "expected"), [(7.7, True), (7.8, False)])
+def test_area_of_one_device(pitch_m: float, expected: bool) -> None:
+    """The same: 5000 ft2 are 464.5 m2; an aisle of 60 m with a pitch of 7.7 m has 462."""
+    row = row_of("ASHRAE 90.1-2022", "one device", pitch_m=pitch_m, said='shut_off = "full"')
+    assert row.value == pytest.approx(60.0 * pitch_m / 0.3048**2)
+    assert row.is_met is expected
+
+
+def test_luminaires_that_never_dim_are_shown_beside_the_egress_allowance() -> None:
+    """Title 24, exception to 130.1(a): 0.1 W/ft2; one of 100 W over 3229.17 ft2 is 0.03097."""
+    row = row_of("Title 24", "may stay on", fixed_on=1)
+    assert row.value == pytest.approx(100.0 / (300.0 / 0.3048**2))
+    assert (row.most, row.is_met) == (0.1, None)
+
+
+def published_building(rule: str) -> float:
+    """A warehouse by building area in the building-energy-standards-data package (PNNL)."""
+    [row] = [row for row in published_rows(rule) if row["method"] == "BA" and is_warehouse(row)]
+    return float(row["lighting_power_density"])
+
+
+@pytest.mark.parametrize("rule", [name for name in BUILDING_DENSITIES if name != "Title 24"])
+def test_building_areas_are_those_of_the_published_data(rule: str) -> None:
+    assert BUILDING_DENSITIES[rule].value == published_building(rule)
+    assert BUILDING_DENSITIES[rule].value != published_densities(rule)[1]
+
+
+def published_rows(rule: str) -> list[dict[str, Any]]:
+    """One edition's table in the building-energy-standards-data package (PNNL)."""
+    edition = rule.replace("ASHRAE ", "").replace(".", "_").replace("-", "_")
+    folder = Path(building_energy_standards_data.__file__).parent / "database_files"
+    found: list[dict[str, Any]] = json.loads(
+        (folder / f"level_3_lighting_{edition}.json").read_text(encoding="utf-8")
+    )
+    assert all(row["lighting_power_density_unit"] == "W/ft2" for row in found if is_warehouse(row))
+    return found
+
+
+def is_warehouse(row: dict[str, Any]) -> bool:
+    """Whether a row of that table speaks of warehouses."""
+    return str(row["lighting_primary_space_type"]).lower().startswith("warehouse")
 
 
 def published_densities(rule: str) -> tuple[float, float]:
     """Bulky and small storage in the building-energy-standards-data package (PNNL), space by space."""
-    edition = rule.replace("ASHRAE ", "").replace(".", "_").replace("-", "_")
-    folder = Path(building_energy_standards_data.__file__).parent / "database_files"
-    rows = json.loads((folder / f"level_3_lighting_{edition}.json").read_text(encoding="utf-8"))
     found = {}
-    for row in rows:
+    for row in published_rows(rule):
         kind = str(row["lighting_secondary_space_type"]).lower()
-        if row["method"] == "SS" and row["lighting_primary_space_type"].lower().startswith("warehouse"):
-            assert row["lighting_power_density_unit"] == "W/ft2"
+        if row["method"] == "SS" and is_warehouse(row):
             name = "bulky" if "bulky" in kind else "small" if "small" in kind or "fine" in kind else kind
             found[name] = row["lighting_power_density"]
     return found["bulky"], found["small"]
