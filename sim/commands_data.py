@@ -157,7 +157,7 @@ def quality(
     \b
     Examples:
       aislewake quality my-site.toml --detections motion.csv
-      aislewake quality my-site.toml --moves export.csv --columns export.toml --out quality.csv
+      aislewake quality my-site.toml --moves export.csv --columns export.toml
     """
     given: dict[LogKind, Path | None] = {
         "detections": detections, "visits": visits, "moves": moves, "picks": picks,
@@ -229,7 +229,7 @@ def fit(
     \b
     Examples:
       aislewake fit visits.csv --scenario my-site.toml
-      aislewake fit export.csv --scenario my-site.toml --columns export.toml --out fit
+      aislewake fit export.csv --scenario my-site.toml --columns export.toml
     """
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load

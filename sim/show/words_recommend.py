@@ -6,7 +6,7 @@ Comes in: a `Recommendation`.  Goes out: a `Page`.  Before: `study/recommend`, `
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -89,14 +89,24 @@ def _asked(found: Recommendation) -> Section:
     offered = []
     for name in wish.offer.names:
         candidates = wish.offer.candidates[name]
-        timeouts = {one.timeout_s for one in candidates}
-        levels = sorted({one.unoccupied_level for one in candidates})
-        offered.append(
-            f"{name}: {len(timeouts)} timeouts from {duration(min(timeouts))} to {duration(max(timeouts))}, "
-            f"{len(levels)} unoccupied levels from {percent(levels[0])} to {percent(levels[-1])}."
-        )
+        timeouts = [duration(one) for one in sorted({one.timeout_s for one in candidates})]
+        levels = [percent(one) for one in sorted({one.unoccupied_level for one in candidates})]
+        offered.append(f"{name}: {_choice('timeout', timeouts)}, {_choice('unoccupied level', levels)}.")
+        table = wish.scenario.recommend
+        if table is not None and table.occupied_lux is not None:
+            offered[-1] += (
+                f" Occupied level {percent(candidates[0].occupied_level)}: the lowest standard one that "
+                f"gives {plain(table.occupied_lux)} lx in every aisle."
+            )
     remarks = (*_margin_words(found), *offered, *_floor_words(found))
     return Section(f"Asked: least {wish.aim.name}, with", (), rows, remarks)
+
+
+def _choice(what: str, values: Sequence[str]) -> str:
+    """Count what may be chosen and say from where to where."""
+    if len(values) == 1:
+        return f"{what} {values[0]}"
+    return f"{count_of(len(values), what)} from {values[0]} to {values[-1]}"
 
 
 def _margin_words(found: Recommendation) -> Iterator[str]:

@@ -26,7 +26,7 @@ from sim.scenario.faults import Problem, find_form_problems, key_text
 from sim.scenario.parts import gather_parts
 from sim.scenario.positions import Key
 from sim.scenario.schema import Scenario, Settings
-from sim.study.settings_check import SettingsCheck
+from sim.scenario.settings_check import SettingsCheck
 from sim.study.values import Value, value_text
 from sim.study.vary import Varied
 

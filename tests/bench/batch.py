@@ -7,6 +7,7 @@ DEVELOPERS.md is reckoned (the process's own time).  Nothing here fails: figures
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 import time
@@ -63,15 +64,25 @@ def run_whole(path: Path, store: Path, workers: int = 0) -> float:
         return time.perf_counter() - begin if workers else spent_s
 
 
+def children_s() -> float:
+    """Return the processor time of workers that have ended [s]."""
+    times = os.times()
+    return times.children_user + times.children_system
+
+
 def bench_workers(place: Path, days: float, replications: int) -> None:
-    """T-d: two workers against one."""
+    """T-d: two workers against one; where other work disturbs the wall clock, their processor time tells."""
     print(f"T-d  {replications} replications of {days:g} days of the pallet reserve, 20 settings each")
     path = lay_out(place / "d", days, replications, 20)
+    before = children_s()
     one = run_whole(path, place / "d1", 1)
+    between = children_s()
     two = run_whole(path, place / "d2", 2)
+    spent_one, spent_two = between - before, children_s() - between
     tell("one worker", one, None, "s")
     tell("one replication", one / replications, None, "s")
     tell("two workers over one worker", two / one, 0.6)
+    tell("processor time of each of the two over that of the one", spent_two / 2.0 / spent_one, 0.6)
 
 
 def bench_years(place: Path, days: float) -> None:

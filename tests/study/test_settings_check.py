@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 import sim
 from sim.errors import InputError
 from sim.scenario.schema import Scenario
+from sim.scenario.settings_check import SettingsCheck
 from sim.study.plan import check_content, make_plan, put_in
-from sim.study.settings_check import SettingsCheck
 from sim.study.vary import parse_varied
 from tests.study.decide_site import small_site
 
