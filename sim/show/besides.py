@@ -78,14 +78,13 @@ def _limit_section(scenario: Scenario) -> Section | None:
     rows = limit_rows(scenario)
     if not rows:
         return None
-    count = len(scenario.aisle_names)
     return Section(
         title="Numeric limits",
         header=("Rule", "Where", "What", "Here", "Limit", "Number", "Source"),
         rows=tuple(
             (
                 row.rule,
-                limit_where(row, count),
+                limit_where(row, scenario.aisle_names),
                 row.what + (f" ({row.remark})" if row.remark else ""),
                 value_text(row.value, row.unit),
                 limit_text(row),

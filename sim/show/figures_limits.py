@@ -56,13 +56,13 @@ def drawn_rows(rows: Sequence[LimitRow]) -> tuple[LimitRow, ...]:
     return tuple(sorted(one_sided, key=_multiple)[:MOST_ROWS])
 
 
-def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
+def draw_limits(rows: Sequence[LimitRow], aisles: Sequence[str]) -> Figure:
     """Draw the rows that `drawn_rows` chose.
 
     Parameters
     ----------
     rows : at least one
-    aisles : number of aisles of the site
+    aisles : names of the aisles of the site
     """
     figure = blank_figure(1.0 + 0.27 * max(len(rows), 3))
     axes = figure.subplots()
@@ -105,9 +105,9 @@ def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
     return figure
 
 
-def _label(row: LimitRow, aisles: int) -> str:
+def _label(row: LimitRow, aisles: Sequence[str]) -> str:
     """Rule, place and quantity in two short lines."""
-    where = "all aisles" if len(row.aisles) == aisles else listing(row.aisles, 2)
+    where = "all aisles" if row.aisles == tuple(aisles) else listing(row.aisles, 2)
     period = f", {row.period}" if row.period else ""
     what = row.what.removeprefix("floor light, ")
     what = what if len(what) <= 52 else what[:50].rstrip() + "..."

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from sim.errors import InputError
 from sim.lighting.power import power_curve
 from sim.lighting.replay import command_zone, run_fades
-from sim.lighting.timetable import aisle_programs, compile_program
+from sim.lighting.timetable import compile_program, place_programs
 from sim.outcome.account import keep_books
 from sim.outcome.names import OUTCOMES
 from sim.replication import Site, Traffic, replay_site
@@ -74,9 +74,9 @@ def evaluate_settings(
     table = {name: np.zeros((zones if by_zone else 1, len(plan))) for name in ADDITIVE}
     occupied_s = np.zeros(zones)
     weeks = lay_weeks(site.scenario)
-    for zone, aisle in enumerate(site.layout.zone_aisle.tolist() if choices else []):
-        lamps, hold_s = zone_lamps(site, zone), site.layout.sensors[aisle].hold_s
-        pieces = sort_zone(traffic, zone, weeks[aisle], plan.least_delay(weeks[aisle].names, hold_s))
+    for zone, home in enumerate(site.layout.zone_place.tolist() if choices else []):
+        lamps, hold_s = zone_lamps(site, zone), site.layout.place_sensors[home].hold_s
+        pieces = sort_zone(traffic, zone, weeks[home], plan.least_delay(weeks[home].names, hold_s))
         occupied_s[zone] = pieces.occupied_s
         found, fails = evaluate_zone(pieces, plan, lamps, hold_s)
         for place in np.flatnonzero(fails).tolist():
@@ -107,7 +107,7 @@ def evaluate_by_replay(
 
 
 def lay_weeks(scenario: Scenario) -> tuple[Week, ...]:
-    """Return where the settings of each aisle may change, whatever they are (A,).
+    """Return where the settings of each place may change, whatever they are (P,).
 
     Raises
     ------
@@ -121,7 +121,7 @@ def lay_weeks(scenario: Scenario) -> tuple[Week, ...]:
         name: Settings(unoccupied_level=0.0, timeout_s=0.0, fade_down_s=float(place))
         for place, name in enumerate(names)
     }
-    programs = aisle_programs(with_settings(scenario, stand_in))
+    programs = place_programs(with_settings(scenario, stand_in))
     made = {
         id(program): lay_week(
             program.border, tuple(names[int(place)] for place in program.fade_down_s), program.latency_s
@@ -139,19 +139,18 @@ def sort_zone(traffic: Traffic, zone: int, week: Week, least_s: float = 0.0) -> 
 
 def zone_lamps(site: Site, zone: int) -> Lamps:
     """Return the luminaires of one zone."""
-    aisle = int(site.layout.zone_aisle[zone])
-    curve = power_curve(site.layout.luminaires[aisle])
+    curve = power_curve(site.layout.place_luminaires[site.layout.zone_place[zone]])
     return Lamps(fast_power(curve), int(site.layout.dimmed[zone]), int(site.layout.fixed[zone]))
 
 
 def _replay_zone(site: Site, traffic: Traffic, zone: int, plan: Plan, place: int) -> dict[str, float]:
     """Replay one zone in one choice."""
     scenario = with_settings(site.scenario, plan.choices[place])
-    aisle = int(site.layout.zone_aisle[zone])
-    sensors = site.layout.sensors[aisle]
+    home = int(site.layout.zone_place[zone])
+    sensors = site.layout.place_sensors[home]
     program = compile_program(
         scenario.timetable,
-        scenario.settings_of(site.layout.aisles[aisle]),
+        scenario.settings_of(scenario.places[home][1][0]),
         hold_s=sensors.hold_s,
         latency_s=sensors.latency_s,
         start=scenario.start_datetime,

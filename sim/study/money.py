@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.lighting.timetable import Program, aisle_programs
+from sim.lighting.timetable import Program, place_programs
 from sim.outcome.finance import cash_flows, internal_rate, net_present_value, simple_payback, tonnes
 from sim.outcome.outside import SitePart, site_parts
 from sim.outcome.tariff import Bill, Prices, bill_lights, price_year
@@ -213,7 +213,7 @@ def _year_loads(
     here, base = _repeated(result, result.outcomes[number], result.programs, baseline, clock)
     for weeks in result.scenario.year_weeks or () if result.special else ():
         inside = in_weeks(weeks, clock)
-        programs = aisle_programs(special_scenario(result.scenario, weeks))
+        programs = place_programs(special_scenario(result.scenario, weeks))
         outcome = result.special[weeks.name][number]
         there, base_there = _repeated(result, outcome, programs, baseline, clock)
         here, base = np.where(inside, there, here), np.where(inside, base_there, base)

@@ -11,7 +11,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.replication import Site, drivers_react
 from sim.scenario.schema import Scenario, Settings
 
@@ -35,6 +35,8 @@ PRICED_AFTERWARDS = (
 _LIGHT_ONLY = (
     "format",
     "title",
+    "group",
+    "area",
     "replications",
     "precision",
     "luminaires",
@@ -68,7 +70,7 @@ def relight(site: Site, scenario: Scenario) -> Site:
     site : prepared from a scenario with the same floor, luminaires, sensors and traffic
     scenario : what the lights are to do
     """
-    return replace(site, scenario=scenario, programs=aisle_programs(scenario))
+    return replace(site, scenario=scenario, programs=place_programs(scenario))
 
 
 def traffic_key(scenario: Scenario) -> str:

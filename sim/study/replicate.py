@@ -217,10 +217,15 @@ def replay(
 
     Raises
     ------
-    InputError : neither log is given, or a log has faults
+    InputError : neither log is given, a log has faults, or a visits log comes with open areas
     """
     if detections is None and visits is None:
         raise InputError("replay needs a detections log, a visits log, or both")
+    if visits is not None and scenario.area:
+        raise InputError(
+            "area: a visits log does not say where trucks are outside the aisles; leave [[area]] out, or "
+            "replay a detections log of all zones alone"
+        )
     site = prepare_site(scenario)
     seen: Visits | None
     if visits is None or isinstance(visits, Visits):

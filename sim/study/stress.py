@@ -22,9 +22,14 @@ def _scaled_rate(rate: float | tuple[float, ...], factor: float) -> float | tupl
 
 
 def _volume(scenario: Scenario, factor: float) -> Scenario:
-    """Scale the moves an hour of every stream of work and the pallets on every trailer (at least one)."""
+    """Scale the moves an hour of every stream of work, the pallets on trailers (at least one), people."""
+    areas = scenario.area and tuple(
+        area.model_copy(update={"people_per_hour": _scaled_rate(area.people_per_hour, factor)})
+        for area in scenario.area
+    )
     return scenario.model_copy(
         update={
+            "area": areas,
             "work": tuple(
                 work.model_copy(update={"per_hour": _scaled_rate(work.per_hour, factor)})
                 for work in scenario.work

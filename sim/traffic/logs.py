@@ -23,6 +23,7 @@ from sim.logs import Batch, Log
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.schema import NAME_PATTERN, Scenario
 from sim.traffic.paths import VISIT_TASKS
+from sim.traffic.ways import BACK, FRONT, is_back_mouth, line_names
 from sim.wording import nearest_text, printable
 
 __all__ = ["VisitRows", "read_visit_rows"]
@@ -31,7 +32,6 @@ REQUIRED = ("aisle", "enter", "leave")
 OPTIONAL = (
     "truck", "bay_m", "arrive", "type", "task", "enters_at", "leaves_at", "second_bay_m", "second_stand_s",
 )
-MOUTHS = ("front", "back")
 _NAME = re.compile(NAME_PATTERN)
 _LONGEST_NAME = 60
 
@@ -50,7 +50,9 @@ class VisitRows:
     arrive : at the mouth [s], nan where the log has none: then waits are not known (n,)
     type : truck group, "" where the log has none (n,)
     task : a word of `paths.VISIT_TASKS`, "unknown" where the log has none (n,)
-    enters_back, leaves_back : column enters_at / leaves_at says "back"; front where the log has none (n,)
+    enter_line, leave_line : cross-aisle that the column enters_at / leaves_at names, see `traffic/ways`; the
+        front one where the log has none (n,)
+    enters_back, leaves_back : whether that is by the back mouth (n,)
     second_bay_m, second_stand_s : of a visit with two stops, nan otherwise (n,)
     """
 
@@ -63,6 +65,8 @@ class VisitRows:
     arrive: FloatColumn
     type: tuple[str, ...]
     task: tuple[str, ...]
+    enter_line: IntColumn
+    leave_line: IntColumn
     enters_back: np.ndarray[Any, np.dtype[np.bool_]]
     leaves_back: np.ndarray[Any, np.dtype[np.bool_]]
     second_bay_m: FloatColumn
@@ -126,6 +130,7 @@ def _read_batch(
         "second_bay_m",
         lambda _: "second_bay_m and second_stand_s come together: give both or neither",
     )
+    enter_line, leave_line = (_lines(log, batch, column, layout) for column in ("enters_at", "leaves_at"))
     return VisitRows(
         line=batch.line,
         aisle=aisle,
@@ -136,8 +141,10 @@ def _read_batch(
         arrive=arrive,
         type=_words(log, batch, "type", groups, "") if groups else _names(log, batch, "type"),
         task=_words(log, batch, "task", VISIT_TASKS, "unknown"),
-        enters_back=_is_back(log, batch, "enters_at"),
-        leaves_back=_is_back(log, batch, "leaves_at"),
+        enter_line=enter_line,
+        leave_line=leave_line,
+        enters_back=is_back_mouth(layout, aisle, enter_line),
+        leaves_back=is_back_mouth(layout, aisle, leave_line),
         second_bay_m=second_bay,
         second_stand_s=second_stand,
     )
@@ -191,9 +198,12 @@ def _words(log: Log, batch: Batch, column: str, known: Sequence[str], absent: st
     return tuple(sys.intern(text or absent) for text in texts)
 
 
-def _is_back(log: Log, batch: Batch, column: str) -> NDArray[np.bool_]:
-    """Read a column that says front or back; front where a row says nothing."""
-    return np.array([word == "back" for word in _words(log, batch, column, MOUTHS, "front")], dtype=bool)
+def _lines(log: Log, batch: Batch, column: str, layout: Layout) -> IntColumn:
+    """Read a column that names a cross-aisle; the front one where a row says nothing (n,)."""
+    names = line_names(layout)
+    number = {name: place for place, name in enumerate(names)} | {"back": BACK}
+    words = _words(log, batch, column, names, "front")
+    return np.array([number.get(word, FRONT) for word in words], dtype=np.int64)
 
 
 def _join(pieces: Sequence[VisitRows]) -> VisitRows:
