@@ -163,7 +163,7 @@ def check(scenario: str, plan: Path | None) -> None:
       aislewake check cross-dock --plan plan.svg
     """
     from sim.floor.layout import lay_out
-    from sim.lighting.timetable import aisle_programs
+    from sim.lighting.timetable import place_programs
     from sim.scenario.contradictions import find_notices
     from sim.scenario.toml import load
     from sim.show.tables import site_table
@@ -172,7 +172,7 @@ def check(scenario: str, plan: Path | None) -> None:
         raise InputError(f"--plan {plan}: the file's name must end in .svg or .png")
     site = load(scenario)
     layout = lay_out(site)
-    click.echo(site_table(site, layout, aisle_programs(site), find_notices(site)))
+    click.echo(site_table(site, layout, place_programs(site), find_notices(site)))
     if plan is not None:
         from sim.show.figures_plan import plan_picture
         from sim.show.plan import plan_numbers

@@ -16,6 +16,7 @@ from sim.errors import InputError
 from sim.terminal import CONTEXT, progress_told
 
 if TYPE_CHECKING:
+    from sim.floor.layout import Layout
     from sim.results import Result
     from sim.study.compare import Alternative, Goal
 
@@ -144,6 +145,8 @@ def _goal(text: str | None) -> Goal | None:
 def explain(results: Path, aisle: str | None, at: str | None, worst: int | None) -> None:
     """Explain the light of an AISLE in the first replication of RESULTS, a folder of a run or a replay.
 
+    An open area is named like an aisle; aisles that share a zone by one of them or by the group.
+
     With --at: what was seen, which timer ran out when, who was in the aisle, which timeout would have kept
     the light up, and what that costs in kWh a year. With --worst: the longest times that a truck spent in
     too little light, in one aisle or in all.
@@ -157,18 +160,13 @@ def explain(results: Path, aisle: str | None, at: str | None, worst: int | None)
     from sim.show.words_explain import moment_page, spells_page
     from sim.study.explain import explain_moment, find_worst_spells
     from sim.study.moments import parse_moment
-    from sim.wording import nearest_text
 
     if (at is None) == (worst is None):
         raise InputError("give either --at TIME with an aisle, or --worst N")
     if at is not None and aisle is None:
         raise InputError("--at needs an aisle, such as A14")
     found = _look(results)
-    place = None
-    if aisle is not None:
-        if aisle not in found.layout.aisles:
-            raise InputError(f"there is no aisle {aisle}{nearest_text(aisle, found.layout.aisles)}")
-        place = found.layout.aisles.index(aisle)
+    place = None if aisle is None else _find_place(found.layout, aisle)
     if at is not None and place is not None:
         moments = explain_moment(found, place, parse_moment(at, found.scenario))
         click.echo(page_text(moment_page(found, moments)))
@@ -176,6 +174,18 @@ def explain(results: Path, aisle: str | None, at: str | None, worst: int | None)
         if found.close_look.visits is None:
             raise InputError(f"{results}: no visits are known, so that nobody was in the dark")
         click.echo(page_text(spells_page(found, find_worst_spells(found, worst, place), aisle, str(results))))
+
+
+def _find_place(layout: Layout, name: str) -> int:
+    """Return the place that an aisle belongs to, or that has this name."""
+    from sim.wording import nearest_text
+
+    if name in layout.aisles:
+        return int(layout.aisle_place[layout.aisles.index(name)])
+    known = tuple(dict.fromkeys((*layout.aisles, *layout.places)))
+    if name not in known:
+        raise InputError(f"there is no aisle {name}{nearest_text(name, known)}")
+    return layout.places.index(name)
 
 
 def _look(folder: Path) -> Result:

@@ -160,6 +160,7 @@ def _write(answers: Answers, out: Path) -> None:
 def _tell(answers: Answers, out: Path) -> None:
     """Say what was written and what to look at first."""
     from sim.scenario.first_load import busy_trucks, strains
+    from sim.scenario.new_site import zones_of_list
     from sim.show.words import count_of, wrapped
 
     assumed, busy = len(answers.assumed), busy_trucks(answers)
@@ -168,8 +169,12 @@ def _tell(answers: Answers, out: Path) -> None:
     if assumed:
         click.echo(f"{assumed} of {len(QUESTIONS)} answers are the usual ones, marked ASSUMED in the file.")
     notes = list(strains(answers))
-    if any(row.zone for row in answers.rows):
-        notes.append("The list's zones stand in the file as a comment: each aisle is a zone of its own.")
+    left = ", ".join(zones_of_list(answers)[1])
+    if left:
+        notes.append(
+            "These zones of the list stand in the file as a comment, each of their aisles is a zone of its "
+            f"own: {left} (the aisles differ in watts, or the name cannot be a zone's)."
+        )
     for note in notes:
         click.echo("\n".join(wrapped(f"! {note}", "  ")))
     click.echo(f"Next: aislewake check {out}, then aislewake run {out}")

@@ -27,6 +27,9 @@ STREAMS = MappingProxyType(
         "battery": 11,
         "live": 20,
         "dead sensors": 21,
+        "area people": 30,
+        "area sensing": 31,
+        "area dead sensors": 32,
     }
 )
 """Stream name to its fixed number.  Numbers are never reused or renumbered."""

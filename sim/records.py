@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Detections", "Drives", "FloatColumn", "IntColumn", "Moves", "Stays", "Visits"]
+__all__ = ["Detections", "Drives", "FloatColumn", "IntColumn", "Moves", "OpenRuns", "Stays", "Visits"]
 
 FloatColumn = NDArray[np.float64]
 IntColumn = NDArray[np.int64]
@@ -52,6 +52,8 @@ class Drives:
     speed, acceleration : as in `Moves` (n,)
     from_aisle, to_aisle : index of the aisle left or turned into at its ends, -1 for none (n,)
     truck : index of the truck, None where nobody knows (n,)
+    middle_m : of a middle cross-aisle its distance from the front mouths, nan for the front and the back one;
+        None where there are no middle ones [m] (n,)
     """
 
     is_back: NDArray[np.bool_]
@@ -63,6 +65,38 @@ class Drives:
     from_aisle: IntColumn
     to_aisle: IntColumn
     truck: IntColumn | None = None
+    middle_m: FloatColumn | None = None
+
+
+@dataclass(frozen=True)
+class OpenRuns:
+    """Trucks outside the aisles: straight runs, turns and stands, in order of truck and time.
+
+    Attributes
+    ----------
+    trip : from a door or an aisle to the next one, ascending (n,)
+    truck : index of the truck (n,)
+    start, end : [s] (n,)
+    from_across_m, from_along_m, to_across_m, to_along_m : places in the plan [m]; one of the two coordinates
+        stays, both where the truck turns or stands (n,)
+    speed, acceleration : of runs, as in `Moves` (n,)
+    is_moving : false for a truck that stands (n,)
+    """
+
+    trip: IntColumn
+    truck: IntColumn
+    start: FloatColumn
+    end: FloatColumn
+    from_across_m: FloatColumn
+    from_along_m: FloatColumn
+    to_across_m: FloatColumn
+    to_along_m: FloatColumn
+    speed: FloatColumn
+    acceleration: FloatColumn
+    is_moving: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.trip)
 
 
 @dataclass(frozen=True)
@@ -86,6 +120,11 @@ class Visits:
     turn : time turning between the last run and the mouth, None for none [s] (n,)
     truck_weight : how much each truck's dim time counts; () where all count fully
     truck_seen : whether sensors can see each truck; () where they see all
+    truck_on_foot : whether each is a person on foot; () where none is
+    enter_line, leave_line : by which cross-aisle, see `traffic/ways`; None where there are only the front and
+        the back one (n,)
+    coming : trucks that were on their way to a mouth, or queued there, as the run ended; their moves say
+        nothing. None where nobody knows
     """
 
     aisle: IntColumn
@@ -108,6 +147,10 @@ class Visits:
     turn: FloatColumn | None = None
     truck_weight: tuple[float, ...] = ()
     truck_seen: tuple[bool, ...] = ()
+    truck_on_foot: tuple[bool, ...] = ()
+    enter_line: IntColumn | None = None
+    leave_line: IntColumn | None = None
+    coming: Visits | None = None
 
     def __len__(self) -> int:
         return len(self.aisle)
@@ -120,7 +163,7 @@ class Stays:
     Attributes
     ----------
     zone : index of the zone, ascending (n,)
-    visit : index of the visit (n,)
+    visit : index of the visit; in open areas of a trip or a person, counted on from the visits (n,)
     enter, leave : [s], ascending enter within a zone (n,)
     weight : how much its dim time counts, None where all count fully (n,)
     """
@@ -135,6 +178,12 @@ class Stays:
         """Return the stays in one zone, in order of entry."""
         first, last = np.searchsorted(self.zone, [zone, zone + 1])
         rows = slice(int(first), int(last))
+        weight = None if self.weight is None else self.weight[rows]
+        return Stays(self.zone[rows], self.visit[rows], self.enter[rows], self.leave[rows], weight)
+
+    def before(self, zone: int) -> Stays:
+        """Return the stays in zones before this one."""
+        rows = slice(int(np.searchsorted(self.zone, zone)))
         weight = None if self.weight is None else self.weight[rows]
         return Stays(self.zone[rows], self.visit[rows], self.enter[rows], self.leave[rows], weight)
 

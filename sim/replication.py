@@ -20,21 +20,24 @@ from sim.lighting.live_floor import DriverLoss, LiveFloor
 from sim.lighting.live_legs import plan_visits
 from sim.lighting.live_motion import light_live
 from sim.lighting.replay import Commands
-from sim.lighting.timetable import Program, aisle_programs
+from sim.lighting.timetable import Program, place_programs
 from sim.outcome.clock import Bins, cut_run
-from sim.outcome.names import LIVE_OUTCOMES
+from sim.outcome.losses import add_losses
 from sim.outcome.totals import keep_site_books, light_up
 from sim.outcome.traffic import keep_traffic_books
 from sim.randomness import random_stream
-from sim.records import Detections, Stays, Visits
+from sim.records import Detections, IntColumn, Stays, Visits
 from sim.results import CloseLook, Levels, Outcomes, TrafficBooks
 from sim.scenario.schema import Scenario
+from sim.sensing.areas import add_areas, draw_dead_areas, sense_areas
 from sim.sensing.coverage import sense
 from sim.sensing.hearing import draw_dead, failed_zones, hear, hearers_of
 from sim.sensing.online import OnlineSensors, Watcher
 from sim.traffic.batteries import battery_changes
 from sim.traffic.fleet import Fleet, muster
+from sim.traffic.open_runs import open_runs
 from sim.traffic.paths import log_paths, stays_in_zones
+from sim.traffic.people import draw_people
 from sim.traffic.work import draw_tasks, who_may_do
 from sim.traffic.world import simulate_floor
 
@@ -58,12 +61,14 @@ __all__ = [
 ]
 
 Engine = Literal["auto", "replay", "live"]
-SHIFT_H = 8.0
-"""Hours on duty that a driver's losses are given for."""
 _NO_REPLAY = (
     "the drivers in this scenario react to the light (dim_speed_factor, wait_for_light): their traffic is "
     "another one under every setting, so it cannot be recorded once and replayed; run it with --engine live "
     "or auto, one setting at a time"
+)
+NO_LIVE_AREAS = (
+    "area: with the lights inside the traffic's simulation the trucks' ways outside the aisles are not kept, "
+    "so that nobody could be seen in open areas; leave [[area]] out"
 )
 
 
@@ -74,7 +79,7 @@ class Site:
     Attributes
     ----------
     scenario, layout, fleet, bins : the site and its hours
-    programs : settings in force, by aisle (A,)
+    programs : settings in force, by place (P,)
     may_do : for each stream of work, which truck groups may do it (W, G)
     """
 
@@ -113,7 +118,7 @@ def prepare_site(scenario: Scenario) -> Site:
         scenario=scenario,
         layout=lay_out(scenario),
         fleet=muster(scenario),
-        programs=aisle_programs(scenario),
+        programs=place_programs(scenario),
         may_do=who_may_do(scenario),
         bins=cut_run(scenario.start_datetime, scenario.duration_s),
     )
@@ -164,9 +169,16 @@ def simulate_traffic(site: Site, replication: int) -> Traffic:
     log = simulate_floor(site.layout, scenario.trucks, site.may_do, site.fleet, tasks, end_s, changes)
     visits = log_paths(site.layout, scenario.trucks, site.fleet, tasks, log, end_s)
     books, waiting = keep_traffic_books(scenario, site.fleet, tasks, log, site.bins), log.waiting_tasks
+    runs = None
+    if site.layout.areas:
+        runs = open_runs(site.layout, scenario.trucks, site.fleet, log, visits, end_s)
     del tasks, log  # half a gigabyte of a site-year that sensing has no use for
-    seen = sense_visits(site, visits, replication)
-    stays, heard = stays_in_zones(site.layout, visits), hear_seen(site, seen, replication)
+    seen, stays = sense_visits(site, visits, replication), stays_in_zones(site.layout, visits)
+    if runs is not None:
+        people = draw_people(scenario, replication)
+        areas = sense_areas(scenario, site.layout, runs, people, visits, replication)
+        stays, seen = add_areas(len(visits), stays, seen, areas)
+    heard = hear_seen(site, seen, replication)
     return Traffic(visits, stays, heard, waiting, books, seen)
 
 
@@ -184,13 +196,19 @@ def hear_seen(site: Site, seen: Detections, replication: int | None) -> Detectio
     site, seen : the site and what each zone's own sensors saw
     replication : whose sensors were dead; None: a log, which was written by sensors that worked
     """
-    failed = failed_zones(site.layout, None if replication is None else _dead(site, replication))
+    failed = failed_zones(site.layout, None) if replication is None else _failed(site, replication)
     return hear(site.layout, seen, failed, site.scenario.duration_s)
 
 
 def _dead(site: Site, replication: int) -> NDArray[np.bool_] | None:
     """Return which sensors are dead in one replication."""
     return draw_dead(site.layout, random_stream(site.scenario.seed, replication, "dead sensors"))
+
+
+def _failed(site: Site, replication: int) -> IntColumn:
+    """Return the zones without a working sensor in one replication."""
+    in_areas = draw_dead_areas(site.layout, site.scenario.seed, replication)
+    return failed_zones(site.layout, _dead(site, replication), in_areas)
 
 
 def run_replication(
@@ -226,7 +244,8 @@ def simulate_and_light(
     if chosen == "live" and drivers_react(site.scenario):
         run = simulate_live(site, replication)
         outcomes, look = account_lights(site, run.lights, run.traffic)
-        return run.traffic, replace(outcomes, total={**outcomes.total, **_lost(run)}), look
+        assert run.traffic.books is not None
+        return run.traffic, add_losses(outcomes, run.loss, run.traffic.books), look
     traffic = simulate_traffic(site, replication)
     if chosen == "replay":
         return traffic, *replay_site(site, traffic)
@@ -249,11 +268,11 @@ def light_traffic(
     own = [(zone,) for zone in range(len(layout.zones))]
     return light_live(
         layout.zones,
-        layout.zone_aisle.tolist(),
+        layout.zone_place.tolist(),
         site.programs,
         seen,
         own if traffic.seen is None else hearers_of(layout),
-        () if traffic.seen is None else failed_zones(layout, _dead(site, replication)).tolist(),
+        () if traffic.seen is None else _failed(site, replication).tolist(),
         policy,
     )
 
@@ -291,19 +310,27 @@ def simulate_live(
     watch : is given the scenario's sensors and returns what sees the trucks, see
         `sim.sensing.online.Watcher`
 
+    Raises
+    ------
+    InputError : the site has open areas
+
     Notes
     -----
     Moves, places and handling times are those of a replay; what sensors miss and the pulses of standing
     trucks are drawn from a stream of each truck's own, in the order in which it needs them.
     """
     scenario, layout, end_s = site.scenario, site.layout, site.scenario.duration_s
+    if layout.areas:
+        raise InputError(NO_LIVE_AREAS)
     tasks = draw_tasks(scenario, layout, replication)
     chance = [
         random_stream(scenario.seed, replication, "live", truck).random
         for truck in range(len(site.fleet.names))
     ]
     is_dead = _dead(site, replication)
-    sensors = OnlineSensors(layout, is_dead, lambda truck: chance[truck]())
+    kinds = [scenario.trucks[group].kind for group in site.fleet.group]
+    on_foot = {truck for truck, kind in enumerate(kinds) if kind == "walker"}
+    sensors = OnlineSensors(layout, is_dead, lambda truck: chance[truck](), on_foot)
     floor = LiveFloor(
         layout,
         scenario.trucks,
@@ -311,7 +338,7 @@ def simulate_live(
         plan_visits(layout, scenario.trucks, site.may_do, site.fleet, tasks),
         site.programs,
         hearers_of(layout),
-        failed_zones(layout, is_dead).tolist(),
+        _failed(site, replication).tolist(),
         watch(sensors),
         policy,
         chance,
@@ -332,16 +359,6 @@ def simulate_live(
         motion,
     )
     return LiveRun(traffic, lights, floor.loss)
-
-
-def _lost(run: LiveRun) -> dict[str, float]:
-    """Return the outcomes of `LIVE_OUTCOMES`."""
-    books, loss = run.traffic.books, run.loss
-    assert books is not None
-    shifts = sum(group["duty_h"] for group in books.groups.values()) / SHIFT_H
-    lost_min = (loss.slowed_s + loss.waited_s) / 60.0
-    values = (lost_min, lost_min / shifts if shifts else 0.0, loss.waits, loss.gave_up)
-    return {name: float(value) for name, value in zip(LIVE_OUTCOMES, values, strict=True)}
 
 
 def account_lights(

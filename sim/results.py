@@ -150,7 +150,7 @@ class Result:
     Attributes
     ----------
     scenario, layout : the site
-    programs : settings in force, by aisle (A,)
+    programs : settings in force, by place (P,)
     replications : numbers of the replications (R,)
     outcomes : of each replication (R,)
     headline : mean and interval of every outcome's site total
@@ -186,7 +186,7 @@ class Result:
         import pandas as pd
 
         frame = pd.DataFrame(_mean_columns([outcome.zones for outcome in self.outcomes]))
-        aisles = [self.layout.aisles[aisle] for aisle in self.layout.zone_aisle]
+        aisles = [self.layout.places[place] for place in self.layout.zone_place]
         frame.insert(0, "zone", list(self.layout.zones))
         frame.insert(1, "aisle", aisles)
         return frame

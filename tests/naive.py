@@ -107,22 +107,36 @@ class Zone:
         return self.curve[-1][1]
 
 
+def shares_of(scenario: Scenario) -> list[tuple[str, list[str]]]:
+    """Name the aisles or groups of aisles with their aisles, by their first aisle, then the open areas."""
+    found: list[tuple[str, list[str]]] = []
+    for aisle in scenario.aisle_names:
+        own = [group for group in scenario.group or () if aisle in group.aisles]
+        if not own:
+            found.append((aisle, [aisle]))
+        elif own[0].name not in [name for name, _ in found]:
+            found.append((own[0].name, [name for name in scenario.aisle_names if name in own[0].aisles]))
+    return found + [(area.name, [area.name]) for area in scenario.area or ()]
+
+
 def zones_of(
     scenario: Scenario, detections: list[tuple[str, float, float]], stays: list[tuple[str, int, float, float]]
 ) -> list[Zone]:
     """Build every zone and run its controller."""
-    run_end, cut = scenario.duration_s, scenario.floor.zones_per_aisle
+    run_end = scenario.duration_s
     zones = []
-    for aisle in scenario.aisle_names:
-        lamps = scenario.luminaires_of(aisle)
-        names = [aisle] if cut == 1 else [f"{aisle}.{part + 1}" for part in range(cut)]
+    for place, aisles in shares_of(scenario):
+        aisle = aisles[0]
+        cut = 1 if aisle in scenario.area_names else scenario.floor.zones_per_aisle
+        names = [place] if cut == 1 else [f"{place}.{part + 1}" for part in range(cut)]
         homes = [0] * cut
         fixed = [0] * cut
-        for lamp in range(lamps.per_aisle):
-            # (lamp + 0.5) / per_aisle of the length, counted in zones; whole numbers, so that a cut is exact
-            home = ((2 * lamp + 1) * cut) // (2 * lamps.per_aisle)
-            is_fixed = lamp >= lamps.per_aisle - lamps.fixed_on
-            (fixed if is_fixed else homes)[home] += 1
+        for lamps in (scenario.luminaires_of(one) for one in aisles):
+            for lamp in range(lamps.per_aisle):
+                # (lamp + 0.5) / per_aisle of the length, counted in zones; whole numbers: a cut is exact
+                home = ((2 * lamp + 1) * cut) // (2 * lamps.per_aisle)
+                is_fixed = lamp >= lamps.per_aisle - lamps.fixed_on
+                (fixed if is_fixed else homes)[home] += 1
         curve = list(lamps.power_curve or [(0.0, lamps.standby_w), (1.0, lamps.full_w)])
         periods = twin.periods_of(scenario, aisle)
         seen = [

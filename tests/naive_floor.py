@@ -106,26 +106,73 @@ class Floor:
                 yield leg()
             self.visits[row] = NaiveVisit(task, part, truck, aisle, bay, arrive, enter, self.env.now)
 
+    def goes(self, aisle: int, from_m: float, to_m: float) -> bool:
+        """Say whether a truck may drive this way inside an aisle."""
+        return (to_m - from_m) * int(self.layout.direction[aisle]) >= 0.0
+
+    def openings(self, aisle: int) -> list[tuple[float, float, float]]:
+        """Return for each cross-aisle where it lies, where the aisle meets it, and the stub between [m]."""
+        length = self.length_m[aisle]
+        lines = [0.0, *self.layout.cross_m.tolist(), self.back_m]
+        return [(line, min(line, length), max(0.0, line - length)) for line in lines]
+
+    def from_front(self, aisle: int, bay: float, door: int, inward: bool) -> tuple[float, list[float]]:
+        """Return where the shortest legal way between door and bay meets the aisle, and its runs outside."""
+        at, door_m = self.aisle_m[aisle], self.door_m[door]
+        side = 0.0 if at <= 0.5 * self.layout.width_m else self.layout.width_m
+        best: tuple[float, float, list[float]] | None = None
+        for line, place, stub in self.openings(aisle):
+            mouths = {place for _, place, _ in self.openings(aisle)}
+            wrong = max(mouths) if inward == (self.layout.direction[aisle] > 0) else min(mouths)
+            ends = (place, bay) if inward else (bay, place)
+            if not self.goes(aisle, *ends) or (self.layout.direction[aisle] and place == wrong):
+                continue
+            runs = [abs(door_m - at)] if line == 0.0 else [abs(door_m - side), line, abs(side - at), stub]
+            total = sum(runs) + abs(bay - place)
+            if best is None or total < best[0]:
+                best = (total, place, runs)
+        assert best is not None
+        return best[1], best[2]
+
+    def bay_to_bay(self, first: int, bay: float, second: int, other_bay: float):
+        """Return where the shortest legal way leaves and enters the aisles, and the runs between."""
+        here, there, width = self.aisle_m[first], self.aisle_m[second], self.layout.width_m
+        best = None
+        for line, out, stub in self.openings(first):
+            for other_line, into, other_stub in self.openings(second):
+                if not (self.goes(first, bay, out) and self.goes(second, into, other_bay)):
+                    continue
+                for side in (0.0, width):
+                    runs = [stub, abs(here - there), other_stub]
+                    if line != other_line:
+                        runs = [stub, abs(here - side), abs(line - other_line), abs(side - there), other_stub]
+                    total = sum(runs) + abs(bay - out) + abs(other_bay - into)
+                    if best is None or total < best[0] - 1e-9:
+                        best = (total, out, into, runs)
+        assert best is not None
+        return best[1:]
+
     def putaway(self, task: int, truck: int, door: int) -> Generator[simpy.Event, Any, int]:
         """Fetch at a door, set down in the bay, come back to that door."""
         tasks, staging = self.tasks, self.layout.staging_depth_m
         aisle, bay, dock = int(tasks.aisle[task]), float(tasks.bay_m[task]), int(tasks.door[task])
-        across = abs(self.door_m[dock] - self.aisle_m[aisle])
+        come_m, ways = self.from_front(aisle, bay, dock, inward=True)
+        home_m, home = self.from_front(aisle, bay, dock, inward=False)
         yield self.empty(abs(self.door_m[door] - self.door_m[dock]))
         yield self.env.timeout(float(tasks.pick_s[0, task]))
         yield self.laden(staging)
-        yield self.laden(across)
+        yield self.laden(*ways)
         yield from self.visit(
             task,
             0,
             truck,
             [
-                lambda: self.laden(bay),
+                lambda: self.laden(abs(bay - come_m)),
                 lambda: self.env.timeout(float(tasks.set_s[0, task])),
-                lambda: self.empty(bay),
+                lambda: self.empty(abs(bay - home_m)),
             ],
         )
-        yield self.empty(across)
+        yield self.empty(*reversed(home))
         yield self.empty(staging)
         return dock
 
@@ -133,66 +180,46 @@ class Floor:
         """Fetch in the bay, set down at a door."""
         tasks, staging = self.tasks, self.layout.staging_depth_m
         aisle, bay, dock = int(tasks.aisle[task]), float(tasks.bay_m[task]), int(tasks.door[task])
+        come_m, ways = self.from_front(aisle, bay, door, inward=True)
+        home_m, home = self.from_front(aisle, bay, dock, inward=False)
         yield self.empty(staging)
-        yield self.empty(abs(self.door_m[door] - self.aisle_m[aisle]))
+        yield self.empty(*ways)
         yield from self.visit(
             task,
             0,
             truck,
             [
-                lambda: self.empty(bay),
+                lambda: self.empty(abs(bay - come_m)),
                 lambda: self.env.timeout(float(tasks.pick_s[0, task])),
-                lambda: self.laden(bay),
+                lambda: self.laden(abs(bay - home_m)),
             ],
         )
-        yield self.laden(abs(self.door_m[dock] - self.aisle_m[aisle]))
+        yield self.laden(*reversed(home))
         yield self.laden(staging)
         yield self.env.timeout(float(tasks.set_s[0, task]))
         return dock
 
     def replenish(self, task: int, truck: int, door: int) -> Generator[simpy.Event, Any, int]:
-        """Fetch in one bay, set down in another: the shorter way round; in and home by the front."""
+        """Fetch in one bay, set down in another by the shortest legal way, and home to the same door."""
         tasks, staging = self.tasks, self.layout.staging_depth_m
         first, second = int(tasks.aisle[task]), int(tasks.second_aisle[task])
         bay, other_bay = float(tasks.bay_m[task]), float(tasks.second_bay_m[task])
         pick, put = float(tasks.pick_s[0, task]), float(tasks.set_s[0, task])
+        come_m, ways = self.from_front(first, bay, door, inward=True)
+        home_m, home = self.from_front(second, other_bay, door, inward=False)
         yield self.empty(staging)
-        yield self.empty(abs(self.door_m[door] - self.aisle_m[first]))
-        if first == second:
-            yield from self.visit(
-                task,
-                0,
-                truck,
-                [
-                    lambda: self.empty(bay),
-                    lambda: self.env.timeout(pick),
-                    lambda: self.laden(abs(bay - other_bay)),
-                    lambda: self.env.timeout(put),
-                    lambda: self.empty(other_bay),
-                ],
-            )
+        yield self.empty(*ways)
+        fetch = [lambda: self.empty(abs(bay - come_m)), lambda: self.env.timeout(pick)]
+        set_down = [lambda: self.env.timeout(put), lambda: self.empty(abs(other_bay - home_m))]
+        if first == second and self.goes(first, bay, other_bay):
+            straight = [lambda: self.laden(abs(bay - other_bay))]
+            yield from self.visit(task, 0, truck, fetch + straight + set_down)
         else:
-            is_back = 2.0 * self.back_m - bay - other_bay < bay + other_bay
-            out = self.length_m[first] - bay if is_back else bay
-            into = self.length_m[second] - other_bay if is_back else other_bay
-            yield from self.visit(
-                task,
-                0,
-                truck,
-                [lambda: self.empty(bay), lambda: self.env.timeout(pick), lambda: self.laden(out)],
-            )
-            if is_back:
-                yield self.laden(self.back_m - self.length_m[first])
-            yield self.laden(abs(self.aisle_m[first] - self.aisle_m[second]))
-            if is_back:
-                yield self.laden(self.back_m - self.length_m[second])
-            yield from self.visit(
-                task,
-                1,
-                truck,
-                [lambda: self.laden(into), lambda: self.env.timeout(put), lambda: self.empty(other_bay)],
-            )
-        yield self.empty(abs(self.door_m[door] - self.aisle_m[second]))
+            out, into, between = self.bay_to_bay(first, bay, second, other_bay)
+            yield from self.visit(task, 0, truck, [*fetch, lambda: self.laden(abs(bay - out))])
+            yield self.laden(*between)
+            yield from self.visit(task, 1, truck, [lambda: self.laden(abs(other_bay - into)), *set_down])
+        yield self.empty(*reversed(home))
         yield self.empty(staging)
         return door
 

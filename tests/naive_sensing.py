@@ -61,36 +61,11 @@ class NaiveSensing:
                     ),
                 )
             )
-        self.coming = []
-        for row in range(len(visits)):
-            run_in, before = float(visits.run_in_m[row]), float(visits.run_before_m[row])
-            speed, ramp = float(visits.run_speed[row]), float(visits.run_acceleration[row])
-            arrive = float(visits.arrive[row])
-            last_from = arrive - way_duration(run_in, speed, ramp)
-            first_from = last_from - way_duration(before, speed, ramp)
-            mouth = (int(visits.aisle[row]), bool(visits.enters_back[row]))
-            self.coming.append((*mouth, last_from, run_in, 0.0, speed, ramp))
-            if before > 0.0:
-                self.coming.append((*mouth, first_from, before, run_in, speed, ramp))
-        self.crossing = []
-        drives = visits.drives
-        for row in range(0 if drives is None else len(drives.start)):
-            self.crossing.append(
-                (
-                    bool(drives.is_back[row]),
-                    {int(drives.from_aisle[row]), int(drives.to_aisle[row])},
-                    *(
-                        float(column[row])
-                        for column in (
-                            drives.start,
-                            drives.from_m,
-                            drives.to_m,
-                            drives.speed,
-                            drives.acceleration,
-                        )
-                    ),
-                )
-            )
+        self.coming: list[tuple[int, bool, float, float, float, float, float]] = []
+        self.crossing: list[tuple[float, set[int], float, float, float, float, float]] = []
+        for record in (visits, visits.coming):
+            if record is not None:
+                self.look_outside(record, max(lengths))
         self.sensors = [
             [
                 (float(layout.sensor_m[sensor]), int(layout.sensor_zone[sensor]))
@@ -100,6 +75,33 @@ class NaiveSensing:
             for aisle in range(len(lengths))
         ]
         self.aisle_m, self.lengths, self.back_m = aisle_m, lengths, max(lengths)
+
+    def look_outside(self, visits: Visits, back_m: float) -> None:
+        """Add trucks on their way to a mouth, and runs along the cross-aisles."""
+        lines = [0.0, *self.layout.cross_m.tolist(), back_m]
+        for row in range(len(visits)):
+            aisle = int(visits.aisle[row])
+            if visits.enter_line is not None:
+                line_m = lines[int(visits.enter_line[row])]
+                if 0.0 < line_m < float(self.layout.length_m[aisle]):
+                    continue  # between the mouths no sensor looks out
+            run_in, before = float(visits.run_in_m[row]), float(visits.run_before_m[row])
+            speed, ramp = float(visits.run_speed[row]), float(visits.run_acceleration[row])
+            arrive = float(visits.arrive[row])
+            last_from = arrive - way_duration(run_in, speed, ramp)
+            first_from = last_from - way_duration(before, speed, ramp)
+            mouth = (aisle, bool(visits.enters_back[row]))
+            self.coming.append((*mouth, last_from, run_in, 0.0, speed, ramp))
+            if before > 0.0:
+                self.coming.append((*mouth, first_from, before, run_in, speed, ramp))
+        drives = visits.drives
+        for row in range(0 if drives is None else len(drives.start)):
+            line_m = back_m if drives.is_back[row] else 0.0
+            if drives.middle_m is not None and not math.isnan(drives.middle_m[row]):
+                line_m = float(drives.middle_m[row])
+            own = {int(drives.from_aisle[row]), int(drives.to_aisle[row])}
+            columns = (drives.start, drives.from_m, drives.to_m, drives.speed, drives.acceleration)
+            self.crossing.append((line_m, own, *(float(column[row]) for column in columns)))
 
     def mouth_zone(self, aisle: int, is_back: bool) -> int:
         """Return the zone of the sensor nearest to a mouth."""
@@ -120,18 +122,21 @@ class NaiveSensing:
             done = way_done(time - start, length, speed, ramp)
             if done is not None and length - done + beyond <= self.layout.sensors[aisle].approach_m:
                 seen.add(self.mouth_zone(aisle, is_back))
-        for is_back, own, start, from_m, to_m, speed, ramp in self.crossing:
+        for line_m, own, start, from_m, to_m, speed, ramp in self.crossing:
             done = way_done(time - start, abs(to_m - from_m), speed, ramp)
             if done is None:
                 continue
             place = from_m + (done if to_m > from_m else -done)
             for aisle, mouth_m in enumerate(self.aisle_m):
-                setback = self.back_m - self.lengths[aisle] if is_back else 0.0
-                if (
-                    aisle not in own
-                    and math.hypot(place - mouth_m, setback) <= self.layout.sensors[aisle].passing_range_m
-                ):
-                    seen.add(self.mouth_zone(aisle, is_back))
+                near_m = self.layout.sensors[aisle].passing_range_m
+                setback = max(0.0, line_m - self.lengths[aisle])
+                if aisle in own or math.hypot(place - mouth_m, setback) > near_m:
+                    continue
+                if 0.0 < line_m < self.lengths[aisle]:
+                    reach = self.layout.sensors[aisle].range_m
+                    seen |= {zone for at_m, zone in self.sensors[aisle] if abs(at_m - line_m) <= reach}
+                else:
+                    seen.add(self.mouth_zone(aisle, line_m > 0.0))
         return seen
 
     def samples(self, times: Sequence[float]) -> list[set[int]]:

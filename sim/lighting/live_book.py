@@ -133,6 +133,10 @@ class VisitBook:
         def column(values: list[float]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
             return np.array(values, dtype=np.float64)
 
+        lines: list[np.ndarray[tuple[int], np.dtype[np.int64]] | None] = [None, None]
+        by_line = [(plan.enter_line, plan.leave_line) for plan in plans]
+        if any(line > 0 for pair in by_line for line in pair):
+            lines = [np.array(own, dtype=np.int64) for own in zip(*by_line, strict=True)]
         return Visits(
             aisle=np.array([plan.aisle for plan in plans], dtype=np.int64),
             enter=column([row[2] for row in rows]),
@@ -157,4 +161,6 @@ class VisitBook:
             turn=column([plan.turn_s for plan in plans]),
             truck_weight=truck_weight,
             truck_seen=truck_seen,
+            enter_line=lines[0],
+            leave_line=lines[1],
         )

@@ -15,14 +15,16 @@ is noticed at the next look.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import simpy
 
 from sim.floor.layout import Layout
-from sim.lighting.live import LiveZone, Policy
+from sim.lighting.live import Policy
 from sim.lighting.live_book import VisitBook
 from sim.lighting.live_gates import LiveGates
 from sim.lighting.live_legs import Leg, Plans, VisitPlan
@@ -33,6 +35,7 @@ from sim.scenario.schema import Trucks
 from sim.sensing.online import BLIND, Watcher
 from sim.traffic.fleet import Fleet
 from sim.traffic.profile import Profile
+from sim.traffic.ways import FRONT
 from sim.traffic.world import PARTS
 
 __all__ = ["DriverLoss", "LiveFloor"]
@@ -52,8 +55,13 @@ class DriverLoss:
     slowed_s : longer under way in aisles [truck-s]
     waited_s : stopped at mouths for light, on top of the queue for a place [truck-s]
     waits, gave_up : such stops, and those that ended without the light
+    zone_lost_s : slowed and waited together, by the zone in which it was lost [truck-s] (Z,)
+    zone_waits, zone_gave_up : such stops by the zone that was waited for (Z,)
     """
 
+    zone_lost_s: list[float]
+    zone_waits: list[int]
+    zone_gave_up: list[int]
     slowed_s: float = 0.0
     waited_s: float = 0.0
     waits: int = 0
@@ -92,7 +100,7 @@ class LiveFloor:
     Parameters
     ----------
     layout, groups, fleet, plans : the floor, the trucks and what they do inside each aisle
-    programs : settings in force, by aisle (A,)
+    programs : settings in force, by place (P,)
     hearers : for each zone, the zones in which its motion counts (Z,)
     failed : zones without a working sensor, which stay high
     watcher : what sees the trucks
@@ -114,10 +122,11 @@ class LiveFloor:
         chance: Sequence[Callable[[], float]],
     ) -> None:
         self.env = env = simpy.Environment()
-        self.zones = zones = make_zones(env, layout.zones, layout.zone_aisle.tolist(), programs, policy)
+        self.zones = zones = make_zones(env, layout.zones, layout.zone_place.tolist(), programs, policy)
         self.layout, self.fleet, self.plans = layout, fleet, plans
         self.watcher, self.policy = watcher, policy
-        self.book, self.loss = VisitBook(), DriverLoss()
+        count = len(zones)
+        self.book, self.loss = VisitBook(), DriverLoss([0.0] * count, [0] * count, [0] * count)
         self._groups, self._chance = groups, chance
         for number in failed:
             zones[number].motion_began()
@@ -133,6 +142,19 @@ class LiveFloor:
             keys.passing_trigger > 0.0 and keys.passing_range_m > 0.0 for keys in layout.sensors
         )
 
+    def _mouth(self, plan: VisitPlan) -> bool | None:
+        """Say whether a visit begins at the back mouth, or at the front one; None for between them."""
+        if plan.enter_line == FRONT or plan.enters_back:
+            return plan.enters_back
+        return None
+
+    def _first_zone(self, plan: VisitPlan) -> int:
+        """Return the zone in which a visit begins; one on a cut begins in the farther zone."""
+        zones = self.layout.zones_of(plan.aisle)
+        if self._mouth(plan) is not None:
+            return zones[-1 if plan.enters_back else 0]
+        return zones[bisect_right(self._cuts[plan.aisle], plan.legs[0].from_m)]
+
     # ---- one visit
 
     def expect(self, row: int, truck: int, door: int, end_door: int, way_s: float) -> None:
@@ -143,19 +165,15 @@ class LiveFloor:
         run_in, run_before = plan.run_in_m, plan.run_before_m
         is_first = row % PARTS == 0
         from_m = self._door_m[end_door if plan.is_from_end_door else door]
-        if is_first:
+        if is_first and plan.enter_line == FRONT:
             across, depth = abs(from_m - self._aisle_m[plan.aisle]), self.layout.staging_depth_m
             run_in, run_before = (across, depth) if across > 0.0 else (depth, 0.0)
         self._coming[truck] = coming = _Coming(group, row, plan, end_door, run_in, run_before)
         if not self._groups[group].seen:
             return
         if self._has_passers and is_first:
-            run = Profile(0.0, abs(from_m - self._aisle_m[plan.aisle]), plan.run_speed, plan.run_rate)
-            start_s = way_s - plan.turn_s - run.duration_s
-            self._passers.drive_past(
-                truck, False, start_s, from_m, self._aisle_m[plan.aisle], run, {plan.aisle}
-            )
-        seen = self.watcher.approach(truck, plan.aisle, plan.enters_back)
+            self._passers.come_in(truck, plan, from_m, way_s)
+        seen = self.watcher.approach(truck, plan.aisle, self._mouth(plan))
         if seen is not None:
             coming.zone, outside = seen
             # the runs end at rest, so from a point to the mouth is as long as from rest over that way
@@ -179,7 +197,7 @@ class LiveFloor:
         group, plan = coming.group, coming.plan
         keys, aisle = self._groups[group], plan.aisle
         watcher = self.watcher if keys.seen else BLIND
-        first = self.layout.zones_of(aisle)[-1 if plan.enters_back else 0]
+        first = self._first_zone(plan)
         arrive = env.now
         if coming.is_in_view:
             assert coming.zone is not None
@@ -190,7 +208,7 @@ class LiveFloor:
         if place is not None:
             yield from self._wait(watcher, truck, plan, place, math.inf)
         if keys.wait_for_light is not None:
-            yield from self._wait_for_light(watcher, truck, plan, self.zones[first], keys)
+            yield from self._wait_for_light(watcher, truck, plan, first, keys)
         number = self.book.enter(truck, plan, first, arrive, env.now, coming.run_in, coming.run_before)
         here = _Here(truck, aisle, number, first, keys, watcher)
         for index, leg in enumerate(plan.legs):
@@ -207,7 +225,7 @@ class LiveFloor:
     def _wait(self, watcher: Watcher, truck: int, plan: VisitPlan, event: simpy.Event, until: float) -> Steps:
         """Stand at the mouth until an event or a time, seen by pulses."""
         env = self.env
-        zones, rate = watcher.wait(truck, plan.aisle, plan.enters_back)
+        zones, rate = watcher.wait(truck, plan.aisle, self._mouth(plan))
         while not event.triggered and env.now < until:
             pulse_at = env.now + self._gap(truck, rate) if zones and rate > 0.0 else math.inf
             rings_at = min(pulse_at, until)
@@ -219,20 +237,23 @@ class LiveFloor:
                 self._pulse(zones)
 
     def _wait_for_light(
-        self, watcher: Watcher, truck: int, plan: VisitPlan, zone: LiveZone, keys: Trucks
+        self, watcher: Watcher, truck: int, plan: VisitPlan, number: int, keys: Trucks
     ) -> Steps:
-        """Stop at the mouth for light, not for ever."""
-        wanted = keys.wait_for_light
+        """Stop at the mouth for the light of a zone, not for ever."""
+        wanted, zone = keys.wait_for_light, self.zones[number]
         assert wanted is not None
         if zone.level() >= wanted:
             return
         begun, light = self.env.now, zone.reaches(wanted)
         yield from self._wait(watcher, truck, plan, light, begun + keys.wait_at_most_s)
         self.loss.waits += 1
+        self.loss.zone_waits[number] += 1
         self.loss.waited_s += self.env.now - begun
+        self.loss.zone_lost_s[number] += self.env.now - begun
         if not light.triggered:
             zone.forget(light)
             self.loss.gave_up += 1
+            self.loss.zone_gave_up[number] += 1
 
     # ---- inside
 
@@ -247,6 +268,7 @@ class LiveFloor:
         limit = leg.speed * factor if is_slow and factor is not None else leg.speed
         begun, base, run = env.now, 0.0, Profile(0.0, length, limit, leg.rate)
         start, tracks = begun, [(begun, 0.0)]
+        stretches = [(begun, 0.0, here.zone)]
         number = self.book.begin_run(here.visit, leg, limit, begun)
         light = self._light_of(here) if is_slow else None
         for at_m, deed, zone in knots:
@@ -274,6 +296,7 @@ class LiveFloor:
                 if light is not None:
                     self.zones[here.zone].forget(light)
                 here.zone = zone
+                stretches.append((env.now, at_m, zone))
                 if reacts and at_m < length:
                     was_slow, is_slow = is_slow, self.zones[zone].is_dim()
                     light = self._light_of(here) if is_slow else None
@@ -287,8 +310,11 @@ class LiveFloor:
             self.zones[here.zone].forget(light)
         self.book.end_run(number, leg, tracks, env.now)
         if is_slow or len(tracks) > 1:
-            full_s = Profile(0.0, length, leg.speed, leg.rate).duration_s
-            self.loss.slowed_s += max(0.0, env.now - start - full_s)
+            full = Profile(0.0, length, leg.speed, leg.rate)
+            self.loss.slowed_s += max(0.0, env.now - start - full.duration_s)
+            for (since, from_m, zone), (until, to_m, _) in pairwise([*stretches, (env.now, length, -1)]):
+                longer_s = until - since - (full.time_at(to_m) - full.time_at(from_m))
+                self.loss.zone_lost_s[zone] += longer_s
 
     def _knots(
         self, here: _Here, leg: Leg, length: float, is_first: bool, is_last: bool

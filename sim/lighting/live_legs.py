@@ -20,6 +20,7 @@ from sim.scenario.schema import Trucks
 from sim.traffic.fleet import Fleet
 from sim.traffic.kinematics import travel_time
 from sim.traffic.paths import VISIT_TASKS, log_paths
+from sim.traffic.ways import BACK, FRONT, is_one_visit
 from sim.traffic.work import Tasks
 from sim.traffic.world import PARTS, ChargeLog, Log
 
@@ -50,7 +51,8 @@ class VisitPlan(NamedTuple):
     enters_back, leaves_back : by the back mouth
     legs : runs from rest to rest, in order
     run_in_m, run_before_m, run_speed, run_rate, turn_s : how it comes to the mouth, as in `Visits`; for the
-        first visit of a move that is no putaway, as if it came from the first door
+        first visit of a move that comes in by the front and is no putaway, as if it came from the first door
+    enter_line, leave_line : by which cross-aisle, see `traffic/ways`
     """
 
     aisle: int
@@ -64,6 +66,8 @@ class VisitPlan(NamedTuple):
     run_speed: float
     run_rate: float
     turn_s: float
+    enter_line: int
+    leave_line: int
 
     @property
     def is_from_end_door(self) -> bool:
@@ -125,6 +129,13 @@ def _make_block(planned: _Planned, block: int) -> list[VisitPlan]:
     runs = slice(edges[0], edges[-1])
     columns = (moves.from_m, moves.to_m, moves.speed, moves.acceleration, planned.stand_s)
     legs = [Leg(*leg) for leg in zip(*(column[runs].tolist() for column in columns), strict=True)]
+    lines = [
+        np.where(is_back[rows], BACK, FRONT) if line is None else line[rows]
+        for line, is_back in (
+            (visits.enter_line, visits.enters_back),
+            (visits.leave_line, visits.leaves_back),
+        )
+    ]
     own_legs = [tuple(legs[begin - edges[0] : end - edges[0]]) for begin, end in pairwise(edges)]
     return [
         VisitPlan(*values)
@@ -140,6 +151,7 @@ def _make_block(planned: _Planned, block: int) -> list[VisitPlan]:
             visits.run_speed[rows].tolist(),
             visits.run_acceleration[rows].tolist(),
             turn[rows].tolist(),
+            *(line.tolist() for line in lines),
             strict=True,
         )
     ]
@@ -158,7 +170,8 @@ def plan_visits(
     ----------
     layout, groups, may_do, fleet, tasks : as for `traffic/world`
     """
-    has_second = (tasks.second_aisle >= 0) & (tasks.second_aisle != tasks.aisle)
+    bays = tasks.aisle, tasks.bay_m, tasks.second_aisle, tasks.second_bay_m
+    has_second = (tasks.second_aisle >= 0) & ~is_one_visit(layout, *bays)
     parts = 1 + has_second.astype(np.int64)
     of_tour = np.flatnonzero(tasks.tour >= 0)
     tour = tasks.tour[of_tour]

@@ -33,7 +33,7 @@ def make_zones(
     ----------
     env : the simulation
     names, zone_aisle : of the zones (Z,)
-    programs : settings in force, by aisle (A,)
+    programs : settings in force, by place (P,)
     policy : decides delays and levels
     """
     return tuple(
@@ -88,7 +88,7 @@ def light_live(
     Parameters
     ----------
     names, zone_aisle : of the zones (Z,)
-    programs : settings in force, by aisle (A,)
+    programs : settings in force, by place (P,)
     detections : what each zone's own sensors saw
     hearers : for each zone, the zones in which its motion counts (Z,)
     failed : zones without a working sensor, which stay high

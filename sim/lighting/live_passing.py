@@ -17,6 +17,7 @@ from sim.lighting.live_legs import VisitPlan
 from sim.scenario.schema import Trucks
 from sim.sensing.online import Watcher
 from sim.traffic.profile import Profile
+from sim.traffic.ways import FRONT, cross_lines
 
 __all__ = ["Passers"]
 
@@ -43,7 +44,7 @@ class Passers:
         self._begin, self._end = begin, end
         self._aisle_m, self._door_m = layout.aisle_m.tolist(), layout.door_m.tolist()
         self._length_m = layout.length_m.tolist()
-        self._back_m = max(self._length_m)
+        self._lines: list[float] = cross_lines(layout).tolist()
 
     def go_on(
         self, truck: int, keys: Trucks, plan: VisitPlan, onward: VisitPlan | None, end_door: int
@@ -56,49 +57,86 @@ class Passers:
         plan, onward : of the visit that ends now, and of the next one on the same move
         end_door : where the move ends
         """
-        last, is_back, from_m = plan.legs[-1], plan.leaves_back, self._aisle_m[plan.aisle]
-        stub_m = self._back_m - self._length_m[plan.aisle] if is_back else 0.0
+        rate, line, from_m = plan.legs[-1].rate, plan.leave_line, self._aisle_m[plan.aisle]
         home = keys.speed_empty_m_per_s if plan.is_home_empty else keys.speed_laden_m_per_s
-        if onward is not None:
-            speed, to_m, own = onward.run_speed, self._aisle_m[onward.aisle], {plan.aisle, onward.aisle}
-        elif is_back:
+        speed = home if onward is None else onward.run_speed
+        stub_m = max(0.0, self._lines[line] - self._length_m[plan.aisle])
+        wait_s = plan.turn_s + Profile(0.0, stub_m, speed, rate).duration_s
+        if onward is None:
+            to_m, to_line, into = self._door_m[end_door], FRONT, set[int]()
             is_left = from_m <= 0.5 * self.layout.width_m
-            speed, to_m, own = home, 0.0 if is_left else self.layout.width_m, {plan.aisle}
         else:
-            speed, to_m, own = home, self._door_m[end_door], {plan.aisle}
-        wait_s = plan.turn_s + Profile(0.0, stub_m, speed, last.rate).duration_s
-        run = Profile(0.0, abs(to_m - from_m), speed, last.rate)
-        self.drive_past(truck, is_back, wait_s, from_m, to_m, run, own)
-        if is_back and onward is None:
-            wait_s += run.duration_s + Profile(0.0, self._back_m, speed, last.rate).duration_s
-            door_m = self._door_m[end_door]
-            front = Profile(0.0, abs(to_m - door_m), speed, last.rate)
-            self.drive_past(truck, False, wait_s, to_m, door_m, front, set())
+            to_m, to_line, into = self._aisle_m[onward.aisle], onward.enter_line, {onward.aisle}
+            is_left = from_m + to_m <= self.layout.width_m
+        if line == to_line:
+            run = Profile(0.0, abs(to_m - from_m), speed, rate)
+            self.drive_past(truck, line, wait_s, from_m, to_m, run, {plan.aisle} | into)
+            return
+        side_m = 0.0 if is_left else self.layout.width_m
+        run = Profile(0.0, abs(side_m - from_m), speed, rate)
+        self.drive_past(truck, line, wait_s, from_m, side_m, run, {plan.aisle})
+        along_m = abs(self._lines[line] - self._lines[to_line])
+        wait_s += run.duration_s + Profile(0.0, along_m, speed, rate).duration_s
+        run = Profile(0.0, abs(to_m - side_m), speed, rate)
+        self.drive_past(truck, to_line, wait_s, side_m, to_m, run, into)
+
+    def come_in(self, truck: int, plan: VisitPlan, door_m: float, way_s: float) -> None:
+        """Come from a door: along the front, or round the side to the cross-aisle of the first visit.
+
+        Parameters
+        ----------
+        truck, plan : its number, and its first visit
+        door_m : the door's place across the floor [m]
+        way_s : until it is at the mouth [s]
+        """
+        speed, rate, aisle_m = plan.run_speed, plan.run_rate, self._aisle_m[plan.aisle]
+        left_s = way_s - plan.turn_s
+        if plan.enter_line == FRONT:
+            run = Profile(0.0, abs(door_m - aisle_m), speed, rate)
+            self.drive_past(truck, FRONT, left_s - run.duration_s, door_m, aisle_m, run, {plan.aisle})
+            return
+        line_m = self._lines[plan.enter_line]
+        side_m = 0.0 if aisle_m <= 0.5 * self.layout.width_m else self.layout.width_m
+        stub_m = max(0.0, line_m - self._length_m[plan.aisle])
+        run = Profile(0.0, abs(aisle_m - side_m), speed, rate)
+        left_s -= Profile(0.0, stub_m, speed, rate).duration_s + run.duration_s
+        self.drive_past(truck, plan.enter_line, left_s, side_m, aisle_m, run, {plan.aisle})
+        run = Profile(0.0, abs(door_m - side_m), speed, rate)
+        left_s -= Profile(0.0, line_m, speed, rate).duration_s + run.duration_s
+        self.drive_past(truck, FRONT, left_s, door_m, side_m, run, set())
 
     def drive_past(
         self,
         truck: int,
-        is_back: bool,
+        line: int,
         wait_s: float,
         from_m: float,
         to_m: float,
         run: Profile,
         own: set[int],
     ) -> None:
-        """Let mouths see, by chance, a truck that will drive past them after a while."""
+        """Let mouths, or sensors within reach, see by chance a truck that will drive past after a while."""
         low, high = min(from_m, to_m), max(from_m, to_m)
         for aisle, mouth in enumerate(self._aisle_m):
             reach = self.layout.sensors[aisle].passing_range_m
-            setback = self._back_m - self._length_m[aisle] if is_back else 0.0
+            setback = max(0.0, self._lines[line] - self._length_m[aisle])
             half = math.sqrt(max(0.0, reach**2 - setback**2))
             near, far = max(low, mouth - half), min(high, mouth + half)
             if near >= far or aisle in own:
                 continue
-            zone = self.watcher.passes(truck, aisle, is_back)
-            if zone is None:
-                continue
             begin_m, end_m = (near - low, far - low) if to_m >= from_m else (high - far, high - near)
-            self.env.process(self._glimpse(zone, wait_s + run.time_at(begin_m), wait_s + run.time_at(end_m)))
+            for zone in self._who_sees(truck, aisle, line):
+                self.env.process(
+                    self._glimpse(zone, wait_s + run.time_at(begin_m), wait_s + run.time_at(end_m))
+                )
+
+    def _who_sees(self, truck: int, aisle: int, line: int) -> tuple[int, ...]:
+        """Ask which zones see a truck that drives past an aisle on a cross-aisle."""
+        at_m = self._lines[line]
+        if line != FRONT and at_m < self._length_m[aisle]:
+            return self.watcher.crosses(truck, aisle, at_m)
+        zone = self.watcher.passes(truck, aisle, line != FRONT)
+        return () if zone is None else (zone,)
 
     def _glimpse(self, zone: int, begin_s: float, end_s: float) -> Generator[simpy.Event, Any, None]:
         """See a truck from and to some seconds from now."""

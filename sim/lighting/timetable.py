@@ -19,7 +19,7 @@ from sim.scenario.schema import Scenario, Settings, TimetableRow, seconds_of_day
 from sim.scenario.schema_week import DayException
 from sim.units import WEEKDAYS
 
-__all__ = ["Program", "aisle_programs", "compile_program", "under_skylight", "week_spans"]
+__all__ = ["Program", "compile_program", "place_programs", "under_skylight", "week_spans"]
 
 MILLION = 1_000_000
 _DAY = 86_400
@@ -187,8 +187,8 @@ def under_skylight(program: Program, starts: FloatColumn, caps: FloatColumn) -> 
     )
 
 
-def aisle_programs(scenario: Scenario) -> tuple[Program, ...]:
-    """Return the program of every aisle; aisles without overrides share one object (A,)."""
+def place_programs(scenario: Scenario) -> tuple[Program, ...]:
+    """Return the program of every place; those alike share one object (P,)."""
     made: dict[tuple[object, ...], Program] = {}
     exceptions = scenario.exceptions or ()
     names = [row.settings for row in scenario.timetable]
@@ -198,9 +198,10 @@ def aisle_programs(scenario: Scenario) -> tuple[Program, ...]:
         skylight_caps(skylight), scenario.start_datetime, scenario.duration_s
     )
     programs = []
-    for aisle in scenario.aisle_names:
+    roofed = () if skylight is None else scenario.aisle_names if skylight.aisles is None else skylight.aisles
+    for _, (aisle, *_) in scenario.places:
         settings, sensors = scenario.settings_of(aisle), scenario.sensors_of(aisle)
-        is_under = skylight is not None and (skylight.aisles is None or aisle in skylight.aisles)
+        is_under = aisle in roofed
         key = (*(settings[name] for name in names), sensors.hold_s, sensors.latency_s, is_under)
         if key not in made:
             program = compile_program(

@@ -63,36 +63,40 @@ def _by_space(
     kinds = ("bulky", "small") if goods is None else (goods,)
     for group in groups:
         value = power_density(group.luminaires, group.area_m2)
+        size = "its size" if group.aisles[0] in scenario.area_names else "length times pitch"
         for kind in kinds:
             limit = density_limit(rule, kind)
-            remark = f"{limit.meaning}; {_metric(value)}" + ("" if goods else "; state statements.goods")
+            remark = f"{limit.meaning}; {_metric(value, size)}"
+            remark += "" if goods else "; state statements.goods"
             row = number_row(rule, group, "lighting power density, space by space", value, limit, remark)
             is_met = row.is_met if goods and is_judged else None
             yield replace(row, period="", is_met=is_met, is_judged=is_judged)
 
 
-def _metric(value: float) -> str:
+def _metric(value: float, size: str) -> str:
     """A density in watts per square metre."""
-    return f"{value * W_PER_M2_PER_W_PER_FT2:.3g} W/m2 over length times pitch"
+    return f"{value * W_PER_M2_PER_W_PER_FT2:.3g} W/m2 over {size}"
 
 
 def _by_building(scenario: Scenario, rule: str, *, is_judged: bool) -> LimitRow:
-    """Of all aisles together; other rooms of the building are not known."""
+    """Of all aisles and open areas together; other rooms of the building are not known."""
     limit = BUILDING_DENSITIES[rule]
-    area = sum(scenario.area_m2_of(name) for name in scenario.aisle_names)
+    area = sum(scenario.area_m2_of(name) for name in scenario.lit_names)
     watts = 0.0
-    for name in scenario.aisle_names:
+    for name in scenario.lit_names:
         lamps = scenario.luminaires_of(name)
         watts += lamps.per_aisle * power_curve(lamps).full_w
     value = watts / area / W_PER_M2_PER_W_PER_FT2
+    lit = "the aisles and open areas" if scenario.area else "the aisles"
+    size = "length times pitch" + (" and the areas' sizes" if scenario.area else "")
     sure = is_judged and limit.trust != "low"
-    remark = f"{limit.meaning}; {_metric(value)}; the aisles alone, other rooms are not counted"
+    remark = f"{limit.meaning}; {_metric(value, size)}; {lit} alone, other rooms are not counted"
     if limit.trust == "low":
         remark += "; the number is not sure and decides nothing"
     elif not is_judged:
         remark += f'; judged with statements.lpd_method = "{_BUILDING}"'
     return LimitRow(
-        rule, scenario.aisle_names, "", f"lighting power density, {_BUILDING}", value, limit.unit, None,
+        rule, scenario.lit_names, "", f"lighting power density, {_BUILDING}", value, limit.unit, None,
         limit.value, limit.is_met(value) if sure else None, limit.source, limit.seen, remark, is_judged=sure,
     )
 
@@ -105,8 +109,8 @@ def _left_on(luminaires: Luminaires, level: float) -> float:
 
 def _full_off(scenario: Scenario, rule: str, groups: Iterable[Group]) -> Iterator[LimitRow]:
     """What sensors that switch fully off leave on, and how much floor one of them controls."""
-    zones = scenario.floor.zones_per_aisle
     for group in groups:
+        zones = 1 if group.aisles[0] in scenario.area_names else scenario.floor.zones_per_aisle
         square_feet = group.area_m2 * _SQUARE_FEET
         left = _left_on(group.luminaires, group.low_level) / square_feet
         remark = "lowest level, standby and luminaires that never dim included"

@@ -19,8 +19,8 @@ from sim.scenario.schema import Luminaires, Scenario, Sensors, Settings
 from sim.units import LUX_PER_FOOTCANDLE
 
 __all__ = [
-    "W_PER_M2_PER_W_PER_FT2", "Group", "LimitRow", "arrival_m", "egress_aisles", "gather_groups", "light_row",
-    "low_power_share", "number_row", "power_density", "stated_row",
+    "W_PER_M2_PER_W_PER_FT2", "Group", "LimitRow", "arrival_m", "egress_aisles", "gather_areas",
+    "gather_groups", "light_row", "low_power_share", "number_row", "power_density", "stated_row",
 ]
 
 W_PER_M2_PER_W_PER_FT2 = LUX_PER_FOOTCANDLE
@@ -64,7 +64,7 @@ class LimitRow:
 
 @dataclass(frozen=True)
 class Group:
-    """Aisles alike in all that limits look at, in one period of the timetable."""
+    """Aisles, or open areas, alike in all that limits look at, in one period of the timetable."""
 
     aisles: tuple[str, ...]
     period: str
@@ -123,10 +123,20 @@ def arrival_m(speed_m_per_s: float, latency_s: float, fade_up_s: float) -> float
 
 def gather_groups(scenario: Scenario) -> list[Group]:
     """The aisles by what limits look at, once for each name of the timetable."""
+    return _gather(scenario, scenario.aisle_names)
+
+
+def gather_areas(scenario: Scenario) -> list[Group]:
+    """The open areas by what limits look at, likewise."""
+    return _gather(scenario, scenario.area_names)
+
+
+def _gather(scenario: Scenario, names: Sequence[str]) -> list[Group]:
+    """Aisles or open areas that are alike, once for each name of the timetable."""
     periods = scenario.names_in_force
     found: dict[tuple[object, ...], list[str]] = {}
     made: dict[tuple[object, ...], Group] = {}
-    for name in scenario.aisle_names:
+    for name in names:
         luminaires, sensors = scenario.luminaires_of(name), scenario.sensors_of(name)
         chosen, area = scenario.settings_of(name), scenario.area_m2_of(name)
         for period in periods:
@@ -134,7 +144,7 @@ def gather_groups(scenario: Scenario) -> list[Group]:
             key = (period, repr(chosen[period]), sensors.hold_s, sensors.latency_s, repr(luminaires), area)
             made.setdefault(key, group)
             found.setdefault(key, []).append(name)
-    return [replace(made[key], aisles=tuple(names)) for key, names in found.items()]
+    return [replace(made[key], aisles=tuple(alike)) for key, alike in found.items()]
 
 
 def number_row(

@@ -1,8 +1,10 @@
 """A site beside the numeric limits it asked for: one row for each limit, group of aisles and period.
 
 Comes in: a scenario.  Goes out: `LimitRow`s.  Before: `outcome/limit_rules`, `outcome/limit_group`,
-`outcome/limit_density`; after: `show/limits_text`.  Nothing here depends on traffic.  A row says that a
-number is met or not, never more: whether a rule applies is for the authority having jurisdiction.
+`outcome/limit_density`; after: `show/limits_text`.  Nothing here depends on traffic. Open areas stand beside
+the rules of controls, power density and light on routes; the light that work in them needs (packing,
+dispatch) has numbers of its own that are not here.  A row says that a number is met or not, never more:
+whether a rule applies is for the authority having jurisdiction.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from sim.outcome.limit_group import (
     LimitRow,
     arrival_m,
     egress_aisles,
+    gather_areas,
     gather_groups,
     light_row,
     low_power_share,
@@ -60,33 +63,34 @@ def limit_rows(scenario: Scenario) -> tuple[LimitRow, ...]:
     """
     if scenario.limits is None:
         return ()
-    merged: dict[LimitRow, list[str]] = {}
+    merged: dict[tuple[LimitRow, bool], list[str]] = {}
     for row in _all_rows(scenario):
-        merged.setdefault(replace(row, aisles=()), []).extend(row.aisles)
-    order = {name: number for number, name in enumerate(scenario.aisle_names)}
+        is_open = any(name in scenario.area_names for name in row.aisles)
+        merged.setdefault((replace(row, aisles=()), is_open), []).extend(row.aisles)
+    order = {name: number for number, name in enumerate(scenario.lit_names)}
     return tuple(
         replace(row, aisles=tuple(sorted(dict.fromkeys(aisles), key=order.__getitem__)))
-        for row, aisles in merged.items()
+        for (row, _), aisles in merged.items()
     )
 
 
 def _all_rows(scenario: Scenario) -> Iterator[LimitRow]:
     """Every row, rule set by rule set, then what goes with all of them."""
-    groups = gather_groups(scenario)
+    groups, areas = gather_groups(scenario), gather_areas(scenario)
     rules = scenario.limits or ()
     for rule in rules:
         if rule in CONTROL_RULES:
-            yield from _control_rows(scenario, rule, CONTROL_RULES[rule], groups)
+            yield from _control_rows(scenario, rule, CONTROL_RULES[rule], [*groups, *areas])
         if rule in UNKNOWN_CONTROLS:
-            yield from _unknown_rows(rule, groups)
-        yield from density_rows(scenario, rule, groups)
+            yield from _unknown_rows(rule, [*groups, *areas])
+        yield from density_rows(scenario, rule, [*groups, *areas])
         if rule == "EN 12464-1":
             yield from _workplace_rows(rule, groups)
         if rule == "HSG38":
-            yield from _route_rows(rule, groups)
+            yield from _route_rows(rule, [*groups, *areas])
             yield from _ratio_rows(scenario, rule, groups)
         if rule == "OSHA 1910.178(h)":
-            for group in groups:
+            for group in (*groups, *areas):
                 yield light_row(rule, group, group.low_level, "lowest level", TRUCK_LIGHT)
         if rule == "NFPA 101 egress":
             yield from _egress_rows(scenario, rule, groups)
@@ -120,11 +124,21 @@ def _control_rows(
     everywhere, seen = scenario.aisle_names, "seen in a public copy"
     if control.each_aisle:
         answer = None if said is None else said.each_aisle_alone
+        alone: list[str] = []
+        for name, aisles in scenario.places:
+            if len(aisles) == 1:
+                alone += aisles
+                continue
+            row = stated_row(
+                rule, aisles, "each aisle by itself", False, control.each_aisle, seen, "each_aisle_alone"
+            )
+            yield replace(row, remark=f"{len(aisles)} aisles share the zone {name}")
         row = stated_row(
-            rule, everywhere, "each aisle by itself", answer, control.each_aisle, seen, "each_aisle_alone"
+            rule, alone, "each aisle by itself", answer, control.each_aisle, seen, "each_aisle_alone"
         )
         beyond = "; as modelled each sensor serves its own zone alone"
-        yield replace(row, remark=row.remark + beyond if answer is None else row.remark)
+        if alone:
+            yield replace(row, remark=row.remark + beyond if answer is None else row.remark)
     if control.shut_off:
         answer = None if said is None or said.shut_off is None else said.shut_off != "none"
         what = "scheduled or full shut-off besides"

@@ -1,4 +1,4 @@
-"""From the books of every zone to the outcomes of the site, and the baselines that need all of an aisle.
+"""From the books of every zone to the outcomes of the site, and the baselines that need all of a place.
 
 Comes in: layout, programs, detections, visits.  Goes out: `Outcomes` and a `CloseLook`.
 Before: `lighting`, `outcome/account`; after: `run`.
@@ -37,7 +37,7 @@ def code_minimum(
 
     Parameters
     ----------
-    start, end : united detections of the whole aisle [s] (n,)
+    start, end : united detections of the whole aisle, or of all aisles of a group [s] (n,)
     curve, dimmed, fixed : of the zone
     """
     lit_from, lit_to = start, np.minimum(np.append(start[1:], bins.end_s), end + CODE_DELAY.value)
@@ -81,15 +81,15 @@ def light_up(
 
     Parameters
     ----------
-    layout, programs : the site; a program per aisle (A,)
+    layout, programs : the site; a program per place (P,)
     detections : united motion
     visits, stays : None where no visits are known
     bins : hours and quarter-hours of the run
     """
     lights: list[tuple[Commands, Levels]] = []
-    for zone, aisle in enumerate(layout.zone_aisle):
-        commands = command_zone(*detections.of_zone(zone), programs[aisle])
-        lights.append((commands, run_fades(commands, programs[aisle])))
+    for zone, place in enumerate(layout.zone_place):
+        commands = command_zone(*detections.of_zone(zone), programs[place])
+        lights.append((commands, run_fades(commands, programs[place])))
     return keep_site_books(layout, lights, detections, visits, stays, bins)
 
 
@@ -109,10 +109,10 @@ def keep_site_books(
     lights : commands and light of every zone, from either engine (Z,)
     detections, visits, stays, bins : as in `light_up`
     """
-    curves = [power_curve(luminaires) for luminaires in layout.luminaires]
+    curves = [power_curve(luminaires) for luminaires in layout.place_luminaires]
     books: list[ZoneBooks] = []
     light: list[Levels] = []
-    for zone, aisle in enumerate(layout.zone_aisle):
+    for zone, place in enumerate(layout.zone_place):
         commands, levels = lights[zone]
         inside = None if stays is None else stays.of_zone(zone)
         books.append(
@@ -120,7 +120,7 @@ def keep_site_books(
                 commands,
                 levels,
                 inside,
-                curves[aisle],
+                curves[place],
                 int(layout.dimmed[zone]),
                 int(layout.fixed[zone]),
                 bins,
@@ -131,10 +131,11 @@ def keep_site_books(
     outcomes = _sum_up(layout, zone_hours, books, visits, stays, bins)
     dim_visit_s, false_off_visits = None, None
     if visits is not None and stays is not None:
-        spells = _merge_spells(books)
+        in_aisles = books[: layout.zones_in_aisles]
+        spells = _merge_spells(in_aisles)
         dim_visit_s = sum_by(spells.visit, spells.end - spells.start, len(visits))
         false_off_visits = np.zeros(len(visits), dtype=bool)
-        for zone, book in enumerate(books):
+        for zone, book in enumerate(in_aisles):
             inside = stays.of_zone(zone)
             first = np.searchsorted(book.false_off_times, inside.enter, side="left")
             last = np.searchsorted(book.false_off_times, inside.leave, side="left")
@@ -153,17 +154,17 @@ def _zone_hours(
 ) -> dict[str, FloatColumn]:
     """Stack the additive outcomes of every zone by hour (Z, H)."""
     table = {name: np.array([book.hours[name] for book in books]) for name in books[0].hours}
-    by_aisle = unite(layout.zone_aisle[detections.zone], detections.start, detections.end)
+    by_place = unite(layout.zone_place[detections.zone], detections.start, detections.end)
     table["code_minimum_kwh"] = np.array(
         [
             code_minimum(
-                *by_aisle.of_zone(int(aisle)),
-                curves[aisle],
+                *by_place.of_zone(int(place)),
+                curves[place],
                 int(layout.dimmed[zone]),
                 int(layout.fixed[zone]),
                 bins,
             )
-            for zone, aisle in enumerate(layout.zone_aisle)
+            for zone, place in enumerate(layout.zone_place)
         ]
     )
     table["saved_kwh"] = table["always_on_kwh"] - table["energy_kwh"]
@@ -173,6 +174,7 @@ def _zone_hours(
         hour = bins.hour_of(visits.enter)
         counts, waits = np.zeros(shape), np.zeros(shape)
         order = np.lexsort((stays.enter, stays.visit))
+        order = order[stays.zone[order] < layout.zones_in_aisles]  # in open areas nobody visits an aisle
         first = order[np.append(True, np.diff(stays.visit[order]) != 0)[: len(order)]]
         visit = stays.visit[first]
         np.add.at(counts, (stays.zone[first], hour[visit]), 1.0)

@@ -99,8 +99,8 @@ def connected_kw(layout: Layout, *, dimmed_only: bool = False) -> float:
     """Return the power of all luminaires, or of those that dim, at full level [kW]."""
     counts = layout.dimmed if dimmed_only else layout.dimmed + layout.fixed
     watts = [
-        float(counts[zone]) * power_curve(layout.luminaires[aisle]).full_w
-        for zone, aisle in enumerate(layout.zone_aisle)
+        float(counts[zone]) * power_curve(layout.place_luminaires[place]).full_w
+        for zone, place in enumerate(layout.zone_place)
     ]
     return sum(watts) / 1000.0
 
@@ -113,7 +113,7 @@ def baseline_kw(
     Parameters
     ----------
     baseline : always on; the timetable's occupied levels; or the code minimum
-    layout, programs : the site; a program per aisle (A,)
+    layout, programs : the site; a program per place (P,)
     code_kwh : energy of the code minimum by hour of the run (H,), spread evenly over each hour
     quarters : how many; whole hours
     """
@@ -123,8 +123,8 @@ def baseline_kw(
         return np.repeat(code_kwh[: quarters // 4], 4)
     edges = np.arange(quarters + 1) * QUARTER_S
     load = np.zeros(quarters)
-    for zone, aisle in enumerate(layout.zone_aisle):
-        program, curve = programs[aisle], power_curve(layout.luminaires[aisle])
+    for zone, place in enumerate(layout.zone_place):
+        program, curve = programs[place], power_curve(layout.place_luminaires[place])
         watts = layout.dimmed[zone] * curve.at(program.occupied) + layout.fixed[zone] * curve.full_w
         joules = np.concatenate([[0.0], np.cumsum(watts * np.diff(program.border))])
         load += np.diff(np.interp(edges, program.border, joules)) / QUARTER_S / 1000.0

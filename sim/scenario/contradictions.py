@@ -8,10 +8,12 @@ Each check is a small function that runs on whatever parts are valid.
 
 from __future__ import annotations
 
+from sim.scenario.area_checks import AREA_CHECKS
 from sim.scenario.dock_checks import DOCK_CHECKS
 from sim.scenario.exception_checks import EXCEPTION_CHECKS
 from sim.scenario.faults import Problem
 from sim.scenario.fleet_checks import FLEET_CHECKS
+from sim.scenario.group_checks import GROUP_CHECKS
 from sim.scenario.light_checks import LIGHT_CHECKS, LIGHT_NOTICES
 from sim.scenario.live_checks import LIVE_CHECKS, LIVE_NOTICES
 from sim.scenario.money_checks import MONEY_CHECKS, MONEY_NOTICES
@@ -22,14 +24,17 @@ from sim.scenario.rebate_checks import REBATE_CHECKS
 from sim.scenario.schema import Scenario
 from sim.scenario.site_checks import SITE_CHECKS
 from sim.scenario.traffic_checks import TRAFFIC_CHECKS
+from sim.scenario.way_checks import WAY_CHECKS, WAY_NOTICES
 from sim.scenario.week_checks import WEEK_CHECKS
 from sim.scenario.wiring_checks import WIRING_CHECKS
 
 __all__ = ["find_contradictions", "find_notices"]
 
-TELLERS = (*NOTICES, *LIGHT_NOTICES, *MONEY_NOTICES, *LIVE_NOTICES)
+TELLERS = (*NOTICES, *LIGHT_NOTICES, *MONEY_NOTICES, *LIVE_NOTICES, *WAY_NOTICES)
 CHECKS = (
     *SITE_CHECKS,
+    *GROUP_CHECKS,
+    *AREA_CHECKS,
     *LIGHT_CHECKS,
     *MONEY_CHECKS,
     *OUTSIDE_CHECKS,
@@ -37,6 +42,7 @@ CHECKS = (
     *EXCEPTION_CHECKS,
     *TRAFFIC_CHECKS,
     *FLEET_CHECKS,
+    *WAY_CHECKS,
     *DOCK_CHECKS,
     *LIVE_CHECKS,
     *WIRING_CHECKS,

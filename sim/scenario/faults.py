@@ -196,7 +196,8 @@ def _hint(path: Key, value: Any, allowed: str) -> str:
 def _unknown_key(path: Key) -> str:
     """Say which key was meant, where it belongs, or which keys there are."""
     name, known = str(path[-1]), keys_at(path[:-1])
-    homes = [home for home in places_of_key(name) if home != "[[override]]"]
+    every = [home for home in places_of_key(name) if home != "[[override]]"]
+    homes = [home for home in every if home != "[[area]]"] or every
     if homes and name not in known:
         return f"unknown key here; it belongs in {' or '.join(homes)}"
     return f"unknown key{nearest_text(name, known)}"

@@ -18,16 +18,18 @@ from sim.scenario.site_checks import repeated
 from sim.scenario.traffic_checks import able_groups, streams
 from sim.wording import nearest_text
 
-__all__ = ["FLEET_CHECKS", "shift_length_s"]
+__all__ = ["FLEET_CHECKS", "is_default", "shift_length_s"]
 
 _DAY = 86_400
 _SUM_TOLERANCE = 1e-6
 _ONLY_FOR = {
-    "lines_per_tour": "tour",
-    "routing": "tour",
-    "dwell_mean_s": "walk",
-    "dwell_cv": "walk",
-    "through": "walk",
+    "lines_per_tour": ("tour",),
+    "routing": ("tour",),
+    "dwell_mean_s": ("walk", "tour"),
+    "dwell_cv": ("walk", "tour"),
+    "dwell_median_s": ("walk", "tour"),
+    "dwell_spread": ("walk", "tour"),
+    "through": ("walk",),
 }
 _CHARGING = ("charge_h", "change_mean_s", "change_cv", "charge_at", "chargers")
 
@@ -52,52 +54,23 @@ def check_floor(parts: Parts) -> Iterator[Problem]:
         yield Problem(("floor", "tiers"), f"{floor.tiers} tiers need a tier_height_m [m] above 0")
 
 
-def check_one_way(parts: Parts) -> Iterator[Problem]:
-    """One-way aisles are there, and only get work whose trucks come in by the front and leave by the back."""
-    names = parts.aisle_names
-    if parts.floor is None or parts.floor.one_way is None or names is None:
-        return
-    for number, name in enumerate(parts.floor.one_way):
-        if name not in names:
-            yield Problem(
-                ("floor", "one_way", number), f'there is no aisle "{name}"{nearest_text(name, names)}'
-            )
-    for name in repeated(parts.floor.one_way):
-        yield Problem(("floor", "one_way"), f'the aisle "{name}" stands more than once')
-    one_way = set(parts.floor.one_way)
-    pairing = {trucks.name for trucks in parts.trucks.values() if trucks.pairing}
-    for path, stream in streams(parts):
-        met = [name for name in _worked(parts, stream) if name in one_way]
-        if not met:
-            continue
-        kind = stream.kind if isinstance(stream, Work) else ""
-        if kind in ("tour", "replenish"):
-            yield Problem(
-                (*path, "kind"),
-                f'a {kind} would go through one-way {aisles_text(met)} either way; give them a share of 0 in '
-                "aisle_shares",
-            )
-        for name in sorted(able_groups(parts, stream) & pairing if kind != "walk" else ()):
-            yield Problem(
-                path,
-                f'"{name}" pair moves, which one-way {aisles_text(met)} does not allow; leave pairing '
-                "out, or give them a share of 0 in aisle_shares",
-            )
-
-
 def check_work_keys(parts: Parts) -> Iterator[Problem]:
     """Keys of tours and walks stand only there, and what they need is there."""
     for position, work in parts.work.items():
-        for key, kind in _ONLY_FOR.items():
-            if work.kind != kind and not _is_default(work, key):
-                yield Problem(("work", position, key), f'is only for kind = "{kind}"; this is "{work.kind}"')
+        for key, kinds in _ONLY_FOR.items():
+            if work.kind not in kinds and not is_default(work, key):
+                allowed = " or ".join(f'"{kind}"' for kind in kinds)
+                yield Problem(("work", position, key), f'is only for kind = {allowed}; this is "{work.kind}"')
         if work.kind == "tour" and work.lines_per_tour is None:
             yield Problem(("work", position), "a tour needs lines_per_tour, its number of picks")
-        if work.kind == "walk" and work.dwell_mean_s is None:
-            yield Problem(("work", position), "a walk needs dwell_mean_s [s], the time at its place")
+        if work.kind == "walk" and work.dwell_mean_s is None and work.dwell_median_s is None:
+            yield Problem(
+                ("work", position),
+                "a walk needs dwell_mean_s [s], the time at its place, or its median dwell_median_s",
+            )
 
 
-def _is_default(table: Work | Trucks, key: str) -> bool:
+def is_default(table: Work | Trucks, key: str) -> bool:
     """Say whether a key has its default, as in a resolved file."""
     return bool(getattr(table, key) == type(table).model_fields[key].default)
 
@@ -248,7 +221,7 @@ def check_classes(parts: Parts) -> Iterator[Problem]:
 def check_batteries(parts: Parts) -> Iterator[Problem]:
     """A battery is either charged or changed."""
     for position, trucks in parts.trucks.items():
-        given = [key for key in _CHARGING if not _is_default(trucks, key)]
+        given = [key for key in _CHARGING if not is_default(trucks, key)]
         if trucks.battery_h is None:
             if given:
                 yield Problem(("trucks", position, given[0]), "needs battery_h [h], the work on one battery")
@@ -306,7 +279,8 @@ def check_tour_length(parts: Parts) -> Iterator[Problem]:
             continue
         aisles = len(_worked(parts, work))
         visited = aisles * (1.0 - (1.0 - 1.0 / aisles) ** work.lines_per_tour) if aisles else 0.0
-        takes = min(_tour_s(trucks, work.lines_per_tour, visited * mean_m) for trucks in able)
+        way_m = 0.0 if work.routing == "shortest" else visited * mean_m
+        takes = min(_tour_s(trucks, work, way_m) for trucks in able)
         longest = max(map(shift_length_s, shifts))
         if takes > longest:
             yield Problem(
@@ -316,17 +290,21 @@ def check_tour_length(parts: Parts) -> Iterator[Problem]:
             )
 
 
-def _tour_s(trucks: Trucks, lines: int, way_m: float) -> float:
+def _tour_s(trucks: Trucks, work: Work, way_m: float) -> float:
     """Least time of a tour: its picks, and the aisles visited from end to end [s].
 
     M (1 - (1 - 1/M)^n) aisles are visited by n lines (classical occupancy), at most as many as alike ones.
     """
-    return lines * trucks.handling_mean_s + way_m / trucks.speed_laden_m_per_s
+    pick_s = trucks.handling_mean_s
+    if work.dwell_median_s is not None:
+        pick_s = work.dwell_median_s
+    elif work.dwell_mean_s is not None:
+        pick_s = work.dwell_mean_s
+    return (work.lines_per_tour or 0) * pick_s + way_m / trucks.speed_laden_m_per_s
 
 
 FLEET_CHECKS = (
     check_floor,
-    check_one_way,
     check_work_keys,
     check_kinds,
     check_aisles_of_groups,

@@ -237,6 +237,6 @@ def places_of_key(key: str) -> tuple[str, ...]:
     Examples
     --------
     >>> places_of_key("timeout_s"), places_of_key("miss")
-    (('[lighting.settings.NAME]',), ('[sensors]', '[[override]]'))
+    (('[lighting.settings.NAME]',), ('[[area]]', '[sensors]', '[[override]]'))
     """
     return _known_places().get(key, ())

@@ -8,16 +8,18 @@ one; facts that move the answer most are marked ASK.
 from __future__ import annotations
 
 import json
+import re
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
 from sim.scenario.first_load import STAGING_M, WAREHOUSE
 from sim.scenario.questions import AisleRow, Answers, Value
+from sim.scenario.schema_base import NAME_PATTERN
 from sim.scenario.truck_types import TYPE_VALUES
 from sim.scenario.working_hours import hourly_work, read_hours, timetable_rows
 
-__all__ = ["write_site"]
+__all__ = ["write_site", "zones_of_list"]
 
 PRACTICE = "ASSUMED"
 FROM_LIST = "from the list of aisles"
@@ -55,8 +57,8 @@ def write_site(answers: Answers) -> str:
     TOML with comments, which loads without a fault
     """
     sections = (
-        _head(answers), _floor(answers), _luminaires(answers), _sensors(answers), _lighting(answers),
-        _timetable(answers), _trucks(answers), _work(answers), _overrides(answers),
+        _head(answers), _floor(answers), _groups(answers), _luminaires(answers), _sensors(answers),
+        _lighting(answers), _timetable(answers), _trucks(answers), _work(answers), _overrides(answers),
     )
     texts = ["\n".join(section) for section in sections]
     return "\n\n".join(text for text in texts if text) + "\n"
@@ -150,6 +152,39 @@ def _floor(answers: Answers) -> Iterator[str]:
     yield _line("tier_height_m", house.tier_height_m, "[m] from one tier to the next", PRACTICE)
 
 
+def zones_of_list(answers: Answers) -> tuple[dict[str, list[str]], dict[str, list[str]]]:
+    """Return the zones of a list that several aisles share, with their aisles.
+
+    Returns
+    -------
+    those that a scenario can hold as groups, and those it cannot: the aisles differ in watts, or the zone's
+    name is that of an aisle or no name
+    """
+    shared: dict[str, list[AisleRow]] = {}
+    for row in answers.rows:
+        if row.zone:
+            shared.setdefault(row.zone, []).append(row)
+    names = {row.name for row in answers.rows}
+    kept: dict[str, list[str]] = {}
+    left: dict[str, list[str]] = {}
+    for zone, rows in shared.items():
+        is_name = re.fullmatch(NAME_PATTERN, zone) is not None and zone not in names
+        is_alike = len({_pair(answers, row)[1] for row in rows}) == 1
+        if len(rows) > 1:
+            (kept if is_name and is_alike else left)[zone] = [row.name for row in rows]
+    return kept, left
+
+
+def _groups(answers: Answers) -> Iterator[str]:
+    """Aisles that share a zone."""
+    for number, (zone, aisles) in enumerate(zones_of_list(answers)[0].items()):
+        if number == 0:
+            yield from _said(f"Aisles that share one control zone, {FROM_LIST}.")
+        yield "[[group]]"
+        yield f"name = {_toml(zone)}"
+        yield from _list("aisles", map(_toml, aisles))
+
+
 def _pair(answers: Answers, row: AisleRow) -> tuple[int, float]:
     """Luminaires and watts of one aisle."""
     count = answers.per_aisle if row.luminaires is None else row.luminaires
@@ -179,9 +214,10 @@ def _luminaires(answers: Answers) -> Iterator[str]:
         "The light on the floor is not given: with floor_lux_at_full, its maintained average [lx], the "
         "report sets the levels beside numeric limits."
     )
+    left = zones_of_list(answers)[1]
     for what, values in (
         ("circuit", [row.circuit for row in answers.rows]),
-        ("control zone", [row.zone for row in answers.rows]),
+        ("control zone", [row.zone if row.zone in left else "" for row in answers.rows]),
     ):
         if any(values):
             pairs = zip(answers.rows, values, strict=True)

@@ -56,6 +56,8 @@ def tell_unused_settings(scenario: Scenario) -> Iterator[str]:
     used = {
         kind.settings_names[name] for kind in sort_aisles(scenario) for name in scenario.names_in_force
     }
+    for area in scenario.area or ():
+        used |= {(area.settings or {}).get(name, name) for name in scenario.names_in_force}
     for name in scenario.lighting.settings:
         if name not in used:
             yield f'The settings "{name}" are never in force.'

@@ -30,6 +30,7 @@ from sim.scenario.schema import (
     Trucks,
     Work,
 )
+from sim.scenario.schema_areas import AisleGroup, Area
 from sim.scenario.schema_daylight import Skylight
 from sim.scenario.schema_limits import Statements
 from sim.scenario.schema_money import (
@@ -68,6 +69,8 @@ _TABLES: Mapping[str, type[Part]] = {
     "today": Today,
 }
 _LISTS: Mapping[str, type[Part]] = {
+    "group": AisleGroup,
+    "area": Area,
     "inbound": Inbound,
     "outbound": Outbound,
     "energy_prices": EnergyPrice,

@@ -15,20 +15,18 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, StringConstraints, field_validator
 
 from sim.scenario.holiday_dates import why_no_holidays
+from sim.scenario.schema_areas import LAMP_KEYS, SENSOR_KEYS, Area, Areas, Groups
 from sim.scenario.schema_base import (
     CLOCK_PATTERN,
     COUNTRY_PATTERN,
-    EVERY_DAY,
     FIRST_YEAR,
     LAST_YEAR,
     LOCAL_TIME_PATTERN,
     NAME_PATTERN,
     TITLE_PATTERN,
     Amount,
-    Clock,
     Curve,
     Dates,
-    Days,
     Frozen,
     Level,
     LocalTime,
@@ -45,6 +43,7 @@ from sim.scenario.schema_base import (
     seconds_of_day,
 )
 from sim.scenario.schema_daylight import Skylight
+from sim.scenario.schema_floor import Floor
 from sim.scenario.schema_light import Luminaires, PowerPreset, lumen_method_lux
 from sim.scenario.schema_limits import RuleNames, Statements
 from sim.scenario.schema_money import (
@@ -63,6 +62,7 @@ from sim.scenario.schema_outside import KnownZone, Office, Place, Yard
 from sim.scenario.schema_rebate import Rebate, Today
 from sim.scenario.schema_recommend import Recommend
 from sim.scenario.schema_sensors import DeadSensors, HalfAngle, Sensors, with_reach
+from sim.scenario.schema_settings import Lighting, Settings, TimetableRow
 from sim.scenario.schema_traffic import Inbound, Outbound, Shift, Trucks, Work
 from sim.scenario.schema_week import DayException, YearWeeks
 from sim.scenario.schema_wiring import Circuit
@@ -94,75 +94,6 @@ __all__ = [
 ]
 
 
-class Floor(Part):
-    """Aisles side by side between a front and a back cross-aisle; the docks lie in front."""
-
-    aisles: Annotated[int, Field(ge=1, le=2000)] | Names = quantity(
-        "number of aisles (named A01, A02, ... from the dock corner), or the list of their names"
-    )
-    aisle_length_m: Positive | Annotated[tuple[Positive, ...], Field(min_length=1), Frozen] = quantity(
-        "length from the front mouth to the back mouth: one number, or one per aisle", "m"
-    )
-    aisle_pitch_m: Positive | Annotated[tuple[Positive, ...], Field(min_length=1), Frozen] = quantity(
-        "width of an aisle with its half of the racks on either side: one number (then the distance between "
-        "neighbouring centre lines), or one per aisle",
-        "m",
-    )
-    zones_per_aisle: int = quantity("equal control zones along each aisle", "-", 1, ge=1, le=200)
-    lead_zones: int = quantity(
-        "motion in a zone counts also in so many zones on either side of it, along its aisle",
-        "-",
-        0,
-        ge=0,
-        le=199,
-    )
-    one_way: Names | None = quantity(
-        "aisles that are entered at the front and left at the back, then home round the side; absent: none",
-        "-",
-        None,
-    )
-    aisle_capacity: int | None = quantity(
-        "trucks that may be in one aisle at once; absent: no limit", "trucks", None, ge=1, le=10_000
-    )
-    staging_depth_m: Amount = quantity(
-        "depth of the staging area between doors and front cross-aisle", "m", 0.0
-    )
-    dock_doors: int = quantity("dock doors, evenly spread along the front", "doors", 1, ge=1, le=2000)
-    tiers: int = quantity("tiers of the racks, the lowest on the floor", "tiers", 1, ge=1, le=1000)
-    tier_height_m: Amount = quantity("from one tier to the next", "m", 0.0)
-
-
-class Settings(Part):
-    """One named set of controller settings."""
-
-    occupied_level: Level = quantity("share of full light while the zone is held", "-", 1.0)
-    unoccupied_level: Level = quantity("share of full light after the timeout")
-    timeout_s: Amount = quantity("the controller's time delay, after the sensor's hold time", "s")
-    fade_up_s: Amount = quantity("duration of one whole transition upwards", "s", 0.0)
-    fade_down_s: Amount = quantity("duration of one whole transition downwards", "s", 0.0)
-    second_delay_s: Amount | None = quantity(
-        "so long after the first change to low comes the second level", "s", None
-    )
-    second_level: Level | None = quantity("share of full light after the second delay", "-", None)
-
-
-class Lighting(Part):
-    """The named settings."""
-
-    settings: dict[Name, Settings] = quantity("settings by name", min_length=1)
-
-
-class TimetableRow(Part):
-    """Hours of the week in which one set of settings holds."""
-
-    days: Days = quantity("weekdays on which these hours begin", "-", EVERY_DAY)
-    from_: Clock = quantity("start, wall clock HH:MM", "h", alias="from")
-    to: Clock = quantity(
-        "end, wall clock HH:MM, 24:00 allowed; earlier than the start: runs past midnight", "h"
-    )
-    settings: Name = quantity("name of the settings in force")
-
-
 class Override(Part):
     """What differs in some aisles: any key of luminaires or sensors, settings by name."""
 
@@ -189,6 +120,7 @@ class Override(Part):
     passing_trigger: Share | None = quantity("as in sensors", "-", None)
     passing_range_m: Amount | None = quantity("as in sensors", "m", None)
     still_rate_per_min: StillRate | None = quantity("as in sensors", "1/min", None)
+    still_rate_person_per_min: StillRate | None = quantity("as in sensors", "1/min", None)
     miss: Share | None = quantity("as in sensors", "-", None)
     dead_share: Share | None = quantity("as in sensors", "-", None)
     latency_s: Amount | None = quantity("as in sensors", "s", None)
@@ -219,6 +151,8 @@ class Scenario(Part):
         "go on until the 95 % interval of the energy is this narrow: half-width over mean", "-", None
     )
     floor: Floor = quantity("the floor")
+    group: Groups | None = quantity("aisles that share one zone", "-", None)
+    area: Areas | None = quantity("open areas outside the aisles", "-", None)
     luminaires: Luminaires = quantity("the luminaires of an aisle")
     sensors: Sensors = quantity("the sensors of an aisle")
     lighting: Lighting = quantity("the controller's settings")
@@ -328,6 +262,33 @@ class Scenario(Part):
         return (length,) * len(self.aisle_names) if isinstance(length, float | int) else length
 
     @property
+    def places(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """What the lights' programs belong to, by name, with the aisles in each, in order of the aisles.
+
+        A group of aisles is one place, and every other aisle; then every open area, which stands for itself.
+        """
+        home = {aisle: group for group in self.group or () for aisle in group.aisles}
+        found: dict[str, tuple[str, ...]] = {}
+        for aisle in self.aisle_names:
+            name = home[aisle].name if aisle in home else aisle
+            found[name] = (*found.get(name, ()), aisle)
+        return (*found.items(), *((name, (name,)) for name in self.area_names))
+
+    @property
+    def area_names(self) -> tuple[str, ...]:
+        """Names of the open areas."""
+        return tuple(area.name for area in self.area or ())
+
+    @property
+    def lit_names(self) -> tuple[str, ...]:
+        """Names of all that has luminaires: aisles, then open areas."""
+        return (*self.aisle_names, *self.area_names)
+
+    def area_named(self, name: str) -> Area | None:
+        """Return an open area, None where a name is not that of one."""
+        return next((area for area in self.area or () if area.name == name), None)
+
+    @property
     def names_in_force(self) -> tuple[str, ...]:
         """Names of settings that hold at some time: in the week, on exception dates, in special weeks."""
         named = [row.settings for rows in (self.exceptions, self.year_weeks) for row in rows or ()]
@@ -335,10 +296,18 @@ class Scenario(Part):
         return tuple(dict.fromkeys([*week, *(name for name in named if name is not None)]))
 
     def luminaires_of(self, aisle: str) -> Luminaires:
-        """Return the luminaires of one aisle, overrides applied.
+        """Return the luminaires of one aisle, overrides applied, or of an open area.
 
         Where the floor's light is not stated and lumens are, it is filled in by the lumen method.
         """
+        area = self.area_named(aisle)
+        if area is not None:
+            kept = self.luminaires.model_dump(include=set(LAMP_KEYS))
+            if isinstance(kept["power_curve"], tuple) and area.stated(("full_w", "standby_w")):
+                kept["power_curve"] = None  # watts of its own: the table is another luminaire's
+            light = area.stated(("floor_lux_at_full", "floor_uniformity"))
+            counts = {"per_aisle": area.luminaires, "fixed_on": area.fixed_on}
+            return Luminaires.model_construct(**(kept | area.stated(LAMP_KEYS) | light | counts))
         lamps = self.luminaires.model_copy(update=self._overridden(aisle, Luminaires.model_fields))
         if lamps.floor_lux_at_full is not None:
             return lamps
@@ -346,12 +315,21 @@ class Scenario(Part):
         return lamps if lux is None else lamps.model_copy(update={"floor_lux_at_full": lux})
 
     def area_m2_of(self, aisle: str) -> float:
-        """Return the area of one aisle with its half of the racks on either side [m2]."""
+        """Return the size of one aisle with its half of the racks on either side, or of an open area [m2]."""
+        area = self.area_named(aisle)
+        if area is not None:
+            return area.size_m2
         number = self.aisle_names.index(aisle)
         return self.aisle_lengths_m[number] * self.pitches_m[number]
 
     def sensors_of(self, aisle: str) -> Sensors:
-        """Return the sensors of one aisle, overrides applied."""
+        """Return the sensors of one aisle, overrides applied, or of an open area."""
+        area = self.area_named(aisle)
+        if area is not None:
+            kept = self.sensors.model_dump(include=set(SENSOR_KEYS))
+            return Sensors.model_construct(
+                **(kept | area.stated(SENSOR_KEYS) | {"at": "every", "range_m": area.radius_m})
+            )
         stated = self._overridden(aisle, Sensors.model_fields)
         return self.sensors.model_copy(update=with_reach(stated, self.sensors.model_dump()))
 
@@ -362,8 +340,11 @@ class Scenario(Part):
         return every if "all" in named else tuple(k for k in every if any(k in some for some in named))
 
     def settings_of(self, aisle: str) -> Mapping[str, Settings]:
-        """Return the settings that each timetable name stands for in one aisle."""
+        """Return the settings that each timetable name stands for in one aisle or open area."""
         chosen = dict(self.lighting.settings)
+        area = self.area_named(aisle)
+        if area is not None and area.settings:
+            chosen.update({name: self.lighting.settings[other] for name, other in area.settings.items()})
         for override in self.override:
             if aisle in override.aisles and override.settings:
                 chosen.update(

@@ -99,6 +99,11 @@ class Sensors(Part):
     )
     passing_range_m: Amount = quantity("a passing truck may be seen this near to the mouth", "m", 0.0)
     still_rate_per_min: StillRate = quantity("pulses from a truck that stands in range", "1/min", 0.0)
+    still_rate_person_per_min: StillRate | None = quantity(
+        "pulses from a person of a group of walkers who stands in range; absent: as still_rate_per_min",
+        "1/min",
+        None,
+    )
     miss: Share = quantity("chance that a truck's whole passage through the range goes unseen", "-", 0.0)
     dead_share: Share = quantity(
         "share of the sensors that see nothing, drawn anew in each replication; a zone whose sensors are all "
@@ -116,3 +121,9 @@ class Sensors(Part):
         if not isinstance(content, dict) or "range_m" in content:
             return content
         return with_reach(content, {})
+
+    @property
+    def person_rate_per_min(self) -> float:
+        """Pulses from a person who stands in range [1/min]."""
+        rate = self.still_rate_person_per_min
+        return self.still_rate_per_min if rate is None else rate

@@ -62,6 +62,10 @@ class Trucks(Part):
     )
     aisle_speed_m_per_s: Speed | None = quantity("speed limit inside aisles; absent: none", "m/s", None)
     turn_s: Amount = quantity("time lost at each turn between a cross-aisle and an aisle", "s", 0.0)
+    turn_speed_m_per_s: Speed | None = quantity(
+        "speed round such a turn, instead of turn_s; needs turn_radius_m", "m/s", None
+    )
+    turn_radius_m: Positive | None = quantity("radius of such a turn, a quarter of a circle", "m", None)
     handling_mean_s: Amount = quantity("mean of one pick-up or one set-down", "s")
     handling_cv: Spread = quantity(
         "standard deviation over mean of the handling time, gamma family: 0 constant, 1 exponential", "-", 0.0
@@ -178,13 +182,26 @@ class Work(Placing):
     lines_per_tour: Annotated[int, Field(ge=1, le=1000)] | None = quantity(
         "picks on one tour, each in an aisle of its own draw", "lines", None
     )
-    routing: Literal["traversal", "return"] = quantity(
-        "traversal (in by one end of an aisle, out by the other) or return (out by the end it came in)",
+    routing: Literal["traversal", "return", "shortest"] = quantity(
+        "traversal (in by one end of an aisle, out by the other), return (out by the end it came in) or "
+        "shortest (in and out by whatever cross-aisles make the tour shortest, the aisles in order)",
         "-",
         "traversal",
     )
-    dwell_mean_s: Amount | None = quantity("walks: mean time at the place in the aisle", "s", None)
-    dwell_cv: Spread = quantity("walks: standard deviation over mean of that time, gamma family", "-", 0.0)
+    dwell_mean_s: Amount | None = quantity(
+        "walks: mean time at the place in the aisle; tours: at each pick, instead of the handling time",
+        "s",
+        None,
+    )
+    dwell_cv: Spread = quantity("standard deviation over mean of that time, gamma family", "-", 0.0)
+    dwell_median_s: Amount | None = quantity(
+        "median of that time instead, lognormal family: most stays short, some long", "s", None
+    )
+    dwell_spread: Annotated[float, Field(ge=1.0, le=100.0)] = quantity(
+        "two thirds of those times lie between the median divided by this and multiplied by it; 1: all alike",
+        "-",
+        1.0,
+    )
     through: bool = quantity("walks: out by the back and round the outside, not the same way", "-", False)
 
 

@@ -17,7 +17,7 @@ class Circuit(Part):
     """One circuit and the lights that it feeds; for the circuit list of a handover."""
 
     tag: Name = quantity("its tag on the drawings and in the panel")
-    aisles: Names = quantity("aisles whose lights it feeds")
+    aisles: Names = quantity("aisles and open areas whose lights it feeds")
     feeds: Literal["all", "dimmed", "fixed"] = quantity(
         "all luminaires of these aisles, those that dim, or those that never do (fixed_on)", "-", "all"
     )

@@ -16,7 +16,7 @@ from sim.scenario.schema import Shift, TimetableRow, seconds_of_day
 from sim.units import WEEKDAYS
 from sim.wording import nearest_text
 
-__all__ = ["WEEK_CHECKS", "spans_text"]
+__all__ = ["WEEK_CHECKS", "names_in_force", "spans_text"]
 
 _DAY = 86_400
 _WEEK = 7 * _DAY
@@ -164,7 +164,7 @@ def check_delays(parts: Parts) -> Iterator[Problem]:
     """A light must not be due to dim before it is up: hold + timeout above latency + fade-up."""
     told = set()
     for kind in parts.kinds:
-        for used in _names_in_force(parts):
+        for used in names_in_force(parts):
             name = kind.settings_names.get(used, "")
             settings = parts.settings.get(name)
             if settings is None:
@@ -180,7 +180,7 @@ def check_delays(parts: Parts) -> Iterator[Problem]:
                 )
 
 
-def _names_in_force(parts: Parts) -> list[str]:
+def names_in_force(parts: Parts) -> list[str]:
     """Names of settings that hold at some time: in the week, on exception dates, in special weeks."""
     others = [row for name in ("exceptions", "year_weeks") for row in parts.lists[name].values()]
     named = [name for row in others if (name := getattr(row, "settings", None)) is not None]

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from sim.scenario.faults import Problem
 from sim.scenario.parts import Parts
+from sim.scenario.schema_areas import Area
 from sim.scenario.schema_wiring import Circuit
 from sim.scenario.site_checks import repeated
 from sim.wording import nearest_text
@@ -25,13 +26,15 @@ def check_circuits(parts: Parts) -> Iterator[Problem]:
     tags = [row.tag for row in rows.values() if isinstance(row, Circuit)]
     for tag, places in repeated(tags).items():
         yield Problem(("circuits", positions[places[1]], "tag"), f'the tag "{tag}" stands more than once')
+    areas = [row.name for row in parts.lists["area"].values() if isinstance(row, Area)]
+    there = None if parts.aisle_names is None else (*parts.aisle_names, *areas)
     fed: dict[tuple[str, str], str] = {}
     for position, row in rows.items():
         assert isinstance(row, Circuit)
         for number, name in enumerate(row.aisles):
             path = ("circuits", position, "aisles", number)
-            if parts.aisle_names is not None and name not in parts.aisle_names:
-                yield Problem(path, f'there is no aisle "{name}"{nearest_text(name, parts.aisle_names)}')
+            if there is not None and name not in there:
+                yield Problem(path, f'there is no aisle or area "{name}"{nearest_text(name, there)}')
                 continue
             for kind in _BOTH if row.feeds == "all" else (row.feeds,):
                 if (name, kind) in fed:

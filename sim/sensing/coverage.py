@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from sim.floor.layout import Layout
 from sim.records import Detections, Drives, FloatColumn, IntColumn, Moves, Visits
 from sim.traffic.kinematics import time_at, travel_time
+from sim.traffic.ways import is_middle
 
 __all__ = ["sense", "unite"]
 
@@ -41,6 +42,17 @@ class _Eyes:
     approach_m: FloatColumn
     miss: FloatColumn
     still_rate_per_s: FloatColumn
+    still_rate_person_per_s: FloatColumn
+
+    def still_rates(self, visits: Visits, visit: IntColumn, aisle: IntColumn) -> FloatColumn:
+        """Return the rate of pulses of whoever stands in an aisle on a visit [1/s] (n,)."""
+        if not any(visits.truck_on_foot):
+            return self.still_rate_per_s[aisle]
+        on_foot = np.array(visits.truck_on_foot)[visits.truck[visit]]
+        rates: FloatColumn = np.where(
+            on_foot, self.still_rate_person_per_s[aisle], self.still_rate_per_s[aisle]
+        )
+        return rates
 
 
 @dataclass(frozen=True)
@@ -53,6 +65,7 @@ class _Draws:
     pulse_times: np.random.Generator
     queue_pulses: np.random.Generator
     queue_times: np.random.Generator
+    coming: np.random.Generator
 
 
 def unite(zone: IntColumn, start: FloatColumn, end: FloatColumn) -> Detections:
@@ -120,6 +133,7 @@ def _gather_eyes(layout: Layout, is_dead: NDArray[np.bool_] | None) -> _Eyes:
         approach_m=layout.sensor_values("approach_m"),
         miss=layout.sensor_values("miss"),
         still_rate_per_s=layout.sensor_values("still_rate_per_min") / 60.0,
+        still_rate_person_per_s=layout.sensor_values("person_rate_per_min") / 60.0,
     )
 
 
@@ -147,7 +161,7 @@ def sense(
     if visits.moves is None:
         raise ValueError("sensing needs visits with positions")
     eyes = _gather_eyes(layout, is_dead)
-    draws = _Draws(*rng.spawn(6))
+    draws = _Draws(*rng.spawn(7))
     pieces: list[Piece] = []
     for first in range(0, len(visits), BLOCK):
         last = min(first + BLOCK, len(visits))
@@ -163,6 +177,10 @@ def sense(
         pieces += _see_block(layout, eyes, visits, slice(first, last), moves, draws)
     if visits.drives is not None:
         pieces += _see_passers(layout, visits, visits.drives, draws.passing, is_dead)
+    if visits.coming is not None:
+        pieces += _see_coming(layout, eyes, visits.coming, draws.coming, end_s)
+        if visits.coming.drives is not None:
+            pieces += _see_passers(layout, visits.coming, visits.coming.drives, draws.coming, is_dead)
     if not pieces:
         return unite(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
     zone, start, end = (np.concatenate(column) for column in zip(*pieces, strict=True))
@@ -197,6 +215,8 @@ def _see_block(
     back = visits.enters_back[block][moves.visit]
     looks_out = np.where(back[:, None], eyes.is_back[aisle], eyes.is_front[aisle])
     looks_out &= (is_first & (eyes.approach_m[aisle] > 0.0))[:, None]
+    if visits.enter_line is not None:
+        looks_out &= ~is_middle(layout, aisle, visits.enter_line[block][moves.visit])[:, None]
 
     # standing at the start and at the end of each run, in reach: the same entry goes on
     stands_in = (low <= moves.from_m[:, None]) & (moves.from_m[:, None] <= high) & eyes.is_there[aisle]
@@ -231,7 +251,8 @@ def _see_block(
     row = np.flatnonzero(stands)
     stop = moves.start[row] + travel_time(length[row], moves.speed[row], moves.acceleration[row])
     stay = np.maximum(0.0, moves.start[row + 1] - stop)
-    pulses = draws.pulses.poisson(stay * eyes.still_rate_per_s[aisle[row]])
+    rate = eyes.still_rates(visits, block.start + moves.visit[row], aisle[row])
+    pulses = draws.pulses.poisson(stay * rate)
     which = np.repeat(np.arange(len(row)), pulses)
     time = stop[which] + draws.pulse_times.random(len(which)) * stay[which]
     in_reach = (stands_out & ~missed)[row]
@@ -252,23 +273,11 @@ def _see_approach(
     """See trucks that turn in on their last metres before the mouth, and in the queue there by pulses."""
     enter = visits.enter[block]
     arrive = np.where(np.isnan(visits.arrive[block]), enter, visits.arrive[block])
-    run_in, before = visits.run_in_m[block][visit], visits.run_before_m[block][visit]
-    speed, ramp = visits.run_speed[block][visit], visits.run_acceleration[block][visit]
-    outside = eyes.approach_m[aisle]
-    on_last = np.minimum(outside, run_in)
-    on_earlier = np.minimum(outside - on_last, before)
-    # the runs end at rest, so the time from a point to the mouth is the time to get as far from rest
-    start = arrive[visit] - np.where(
-        outside <= run_in,
-        time_at(on_last, run_in, speed, ramp),
-        travel_time(run_in, speed, ramp) + time_at(on_earlier, before, speed, ramp),
-    )
-    if visits.turn is not None:
-        start -= visits.turn[block][visit]
+    start = _first_seen(visits, block.start + visit, arrive[visit], eyes.approach_m[aisle])
     pieces: list[Piece] = [(zone, start, arrive[visit])]
     wait = enter - arrive
     rate = np.zeros(len(wait))
-    rate[visit] = eyes.still_rate_per_s[aisle]
+    rate[visit] = eyes.still_rates(visits, block.start + visit, aisle)
     pulses = draws.queue_pulses.poisson(wait * rate)
     time = np.repeat(arrive, pulses) + draws.queue_times.random(int(pulses.sum())) * np.repeat(wait, pulses)
     first = np.cumsum(pulses) - pulses
@@ -277,6 +286,47 @@ def _see_approach(
     at = time[first[visit[for_sensor]] + within]
     pieces.append((zone[for_sensor], at, at))
     return pieces
+
+
+def _first_seen(
+    visits: Visits, visit: IntColumn, arrive: FloatColumn, outside: FloatColumn
+) -> FloatColumn:
+    """Return when trucks on their last runs to a mouth are so near to it [s] (n,)."""
+    run_in, before = visits.run_in_m[visit], visits.run_before_m[visit]
+    speed, ramp = visits.run_speed[visit], visits.run_acceleration[visit]
+    on_last = np.minimum(outside, run_in)
+    on_earlier = np.minimum(outside - on_last, before)
+    # the runs end at rest, so the time from a point to the mouth is the time to get as far from rest
+    start: FloatColumn = arrive - np.where(
+        outside <= run_in,
+        time_at(on_last, run_in, speed, ramp),
+        travel_time(run_in, speed, ramp) + time_at(on_earlier, before, speed, ramp),
+    )
+    if visits.turn is not None:
+        start -= visits.turn[visit]
+    return start
+
+
+def _see_coming(
+    layout: Layout, eyes: _Eyes, coming: Visits, rng: np.random.Generator, end_s: float
+) -> list[Piece]:
+    """See trucks that were on their way to a mouth, or queued there, as the run ended."""
+    aisle = coming.aisle
+    front, back = eyes.is_front[aisle].argmax(axis=1), eyes.is_back[aisle].argmax(axis=1)
+    sensor = np.where(coming.enters_back, back, front)
+    zone = eyes.zone[aisle, sensor]
+    seen = (eyes.approach_m[aisle] > 0.0) & (rng.random(len(aisle)) >= eyes.miss[aisle])
+    if not all(coming.truck_seen):
+        seen &= np.array(coming.truck_seen)[coming.truck]
+    if coming.enter_line is not None:
+        seen &= ~is_middle(layout, aisle, coming.enter_line)
+    row = np.flatnonzero(seen)
+    start = _first_seen(coming, row, coming.arrive[row], eyes.approach_m[aisle[row]])
+    wait = np.maximum(0.0, end_s - coming.arrive[row])
+    pulses = rng.poisson(wait * eyes.still_rates(coming, row, aisle[row]))
+    which = np.repeat(np.arange(len(row)), pulses)
+    time = coming.arrive[row][which] + rng.random(len(which)) * wait[which]
+    return [(zone[row], start, coming.arrive[row]), (zone[row][which], time, time)]
 
 
 def _see_passers(
@@ -292,7 +342,6 @@ def _see_passers(
     if drives.truck is not None and not all(visits.truck_seen):
         can_be_seen = np.array(visits.truck_seen)[drives.truck]
     trigger, reach = layout.sensor_values("passing_trigger"), layout.sensor_values("passing_range_m")
-    setback = layout.length_m.max() - layout.length_m
     pieces: list[Piece] = []
     length = np.abs(drives.to_m - drives.from_m)
     low, high = np.minimum(drives.from_m, drives.to_m), np.maximum(drives.from_m, drives.to_m)
@@ -301,7 +350,13 @@ def _see_passers(
         draw = (rng.random(len(length)) < trigger[aisle]) & can_be_seen
         if not draw.any() or reach[aisle] <= 0.0:
             continue
-        window = np.where(drives.is_back, reach[aisle] ** 2 - setback[aisle] ** 2, reach[aisle] ** 2)
+        behind = drives.is_back
+        setback = np.full(len(length), layout.length_m.max() - layout.length_m[aisle])
+        if drives.middle_m is not None:
+            # a middle cross-aisle meets the aisle between its mouths, or lies behind the back one
+            behind = behind | (drives.middle_m >= layout.length_m[aisle])
+            setback = np.where(drives.is_back, setback, drives.middle_m - layout.length_m[aisle])
+        window = np.where(behind, reach[aisle] ** 2 - setback**2, reach[aisle] ** 2)
         half = np.sqrt(np.maximum(window, 0.0))
         near, far = np.maximum(low, mouth - half), np.minimum(high, mouth + half)
         passes = draw & (near < far) & (drives.from_aisle != aisle) & (drives.to_aisle != aisle)
@@ -310,12 +365,15 @@ def _see_passers(
         begin_m = np.where(outward, near[at] - low[at], high[at] - far[at])
         end_m = np.where(outward, far[at] - low[at], high[at] - near[at])
         run = (length[at], drives.speed[at], drives.acceleration[at])
-        sensor = np.where(drives.is_back[at], layout.back_sensor[aisle], layout.front_sensor[aisle])
-        pieces.append(
-            (
-                zone[sensor],
-                drives.start[at] + time_at(begin_m, *run),
-                drives.start[at] + time_at(end_m, *run),
-            )
-        )
+        begin, end = drives.start[at] + time_at(begin_m, *run), drives.start[at] + time_at(end_m, *run)
+        sensor = np.where(behind[at], layout.back_sensor[aisle], layout.front_sensor[aisle])
+        if drives.middle_m is None:
+            pieces.append((zone[sensor], begin, end))
+            continue
+        is_inside = ~behind[at] & ~np.isnan(drives.middle_m[at])
+        pieces.append((zone[sensor][~is_inside], begin[~is_inside], end[~is_inside]))
+        own = np.flatnonzero(layout.sensor_aisle == aisle)
+        away = np.abs(layout.sensor_m[own][None, :] - drives.middle_m[at][is_inside][:, None])
+        row, column = np.nonzero(away <= layout.sensors[aisle].range_m)
+        pieces.append((zone[own[column]], begin[is_inside][row], end[is_inside][row]))
     return pieces

@@ -8,6 +8,8 @@ dead hears motion from second 0 to the end, so it goes high at the start and sta
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,24 +35,34 @@ def draw_dead(layout: Layout, rng: np.random.Generator) -> NDArray[np.bool_] | N
     return dead if dead.any() else None
 
 
-def failed_zones(layout: Layout, is_dead: NDArray[np.bool_] | None) -> IntColumn:
-    """Return the zones all of whose sensors are dead."""
+def failed_zones(
+    layout: Layout, is_dead: NDArray[np.bool_] | None, in_areas: Sequence[NDArray[np.bool_]] = ()
+) -> IntColumn:
+    """Return the zones all of whose sensors are dead.
+
+    Parameters
+    ----------
+    layout : the floor
+    is_dead : of the aisles' sensors; None: all work (S,)
+    in_areas : of each open area's sensors (K,)
+    """
+    dark = np.flatnonzero([bool(dead.all()) for dead in in_areas]) + layout.zones_in_aisles
     if is_dead is None:
-        return np.zeros(0, dtype=np.int64)
-    alive = np.bincount(layout.sensor_zone[~is_dead], minlength=len(layout.zones))
-    return np.flatnonzero(alive == 0)
+        return dark
+    alive = np.bincount(layout.sensor_zone[~is_dead], minlength=layout.zones_in_aisles)
+    return np.append(np.flatnonzero(alive == 0), dark)
 
 
 def hearers_of(layout: Layout) -> list[tuple[int, ...]]:
     """Return for each zone the zones in which its motion counts, itself among them (Z,)."""
     cut, lead = layout.zones_per_aisle, layout.lead_zones
     found = []
-    for zone in range(len(layout.zones)):
+    for zone in range(layout.zones_in_aisles):
         first = zone - zone % cut
         part = zone - first
         low, high = max(0, part - lead), min(cut - 1, part + lead)
         found.append(tuple(range(first + low, first + high + 1)))
-    return found
+    return [*found, *((zone,) for zone in range(layout.zones_in_aisles, len(layout.zones)))]
 
 
 def hear(layout: Layout, seen: Detections, failed: IntColumn, end_s: float) -> Detections:
@@ -73,7 +85,9 @@ def hear(layout: Layout, seen: Detections, failed: IntColumn, end_s: float) -> D
     zone, start, end = [failed], [np.zeros(len(failed))], [np.full(len(failed), end_s)]
     for step in range(-lead, lead + 1):
         place = seen.zone % cut + step
-        there = (place >= 0) & (place < cut)
+        there = (place >= 0) & (place < cut) & (seen.zone < layout.zones_in_aisles)
+        if step == 0:
+            there |= seen.zone >= layout.zones_in_aisles
         zone.append(seen.zone[there] + step)
         start.append(seen.start[there])
         end.append(seen.end[there])

@@ -7,7 +7,7 @@ The same geometry and the same rules as `sensing/coverage`, asked one run at a t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -26,13 +26,14 @@ class Watcher(Protocol):
     """Anything that is fed with trucks on their way and says what is seen of them.
 
     For one visit of a truck the calls come in the order of the truck's way: `approach`, then `run` and
-    `stand` in turn. Trucks are told by their number in the fleet.
+    `stand` in turn. Trucks are told by their number in the fleet. `is_back` is None for a truck that comes in
+    between the mouths, by a middle cross-aisle: there no sensor looks out.
     """
 
-    def approach(self, truck: int, aisle: int, is_back: bool) -> tuple[int, float] | None:
+    def approach(self, truck: int, aisle: int, is_back: bool | None) -> tuple[int, float] | None:
         """Say which zone sees a truck before it turns in, and from how far outside [m]; None for none."""
 
-    def wait(self, truck: int, aisle: int, is_back: bool) -> tuple[tuple[int, ...], float]:
+    def wait(self, truck: int, aisle: int, is_back: bool | None) -> tuple[tuple[int, ...], float]:
         """Say which zones see pulses of a truck that waits at the mouth, and how many a second."""
 
     def run(
@@ -46,14 +47,17 @@ class Watcher(Protocol):
     def passes(self, truck: int, aisle: int, is_back: bool) -> int | None:
         """Say which zone sees a truck that drives past a mouth within `passing_range_m`; None for none."""
 
+    def crosses(self, truck: int, aisle: int, at_m: float) -> tuple[int, ...]:
+        """Say which zones see a truck that crosses an aisle, between its mouths, on a middle cross-aisle."""
+
 
 class _Blind:
     """Sees nothing: for trucks that no sensor can see."""
 
-    def approach(self, truck: int, aisle: int, is_back: bool) -> None:
+    def approach(self, truck: int, aisle: int, is_back: bool | None) -> None:
         return None
 
-    def wait(self, truck: int, aisle: int, is_back: bool) -> tuple[tuple[int, ...], float]:
+    def wait(self, truck: int, aisle: int, is_back: bool | None) -> tuple[tuple[int, ...], float]:
         return (), 0.0
 
     def run(
@@ -66,6 +70,9 @@ class _Blind:
 
     def passes(self, truck: int, aisle: int, is_back: bool) -> None:
         return None
+
+    def crosses(self, truck: int, aisle: int, at_m: float) -> tuple[int, ...]:
+        return ()
 
 
 BLIND = _Blind()
@@ -82,6 +89,7 @@ class _Eyes:
     approach_m: float
     miss: float
     still_rate_per_s: float
+    still_rate_person_per_s: float
     trigger: float
 
 
@@ -104,23 +112,28 @@ class OnlineSensors:
     layout : the floor with its sensors
     is_dead : sensors that see nothing; None: all work (S,)
     chance : a uniform number from 0 to 1 for a truck, from its own stream
+    on_foot : the numbers of those in the fleet who are people on foot
     """
 
     def __init__(
-        self, layout: Layout, is_dead: NDArray[np.bool_] | None, chance: Callable[[int], float]
+        self,
+        layout: Layout,
+        is_dead: NDArray[np.bool_] | None,
+        chance: Callable[[int], float],
+        on_foot: Container[int] = (),
     ) -> None:
-        self._chance = chance
+        self._chance, self._on_foot = chance, on_foot
         if is_dead is None:
             is_dead = np.zeros(len(layout.sensor_m), dtype=bool)
         self._missed: dict[int, dict[int, bool]] = {}
         self._eyes = [_gather(layout, is_dead, aisle) for aisle in range(len(layout.aisles))]
 
-    def approach(self, truck: int, aisle: int, is_back: bool) -> tuple[int, float] | None:
+    def approach(self, truck: int, aisle: int, is_back: bool | None) -> tuple[int, float] | None:
         """Draw whether the mouth's sensor misses the truck, unless it does not look out."""
         eyes = self._eyes[aisle]
         missed = self._missed[truck] = {}
         looking = eyes.back if is_back else eyes.front
-        if looking is None or eyes.approach_m == 0.0:
+        if looking is None or eyes.approach_m == 0.0 or is_back is None:
             return None
         sensor, zone = looking
         if eyes.miss > 0.0:
@@ -129,13 +142,19 @@ class OnlineSensors:
                 return None
         return zone, eyes.approach_m
 
-    def wait(self, truck: int, aisle: int, is_back: bool) -> tuple[tuple[int, ...], float]:
+    def wait(self, truck: int, aisle: int, is_back: bool | None) -> tuple[tuple[int, ...], float]:
         """A truck that waits is seen by the sensor that saw it come."""
         eyes = self._eyes[aisle]
         looking = eyes.back if is_back else eyes.front
-        if looking is None or eyes.approach_m == 0.0 or self._missed[truck].get(looking[0], False):
+        if looking is None or eyes.approach_m == 0.0 or is_back is None:
             return (), 0.0
-        return (looking[1],), eyes.still_rate_per_s
+        if self._missed[truck].get(looking[0], False):
+            return (), 0.0
+        return (looking[1],), self._rate(truck, eyes)
+
+    def _rate(self, truck: int, eyes: _Eyes) -> float:
+        """Return the rate of pulses of whoever stands [1/s]."""
+        return eyes.still_rate_person_per_s if truck in self._on_foot else eyes.still_rate_per_s
 
     def run(
         self, truck: int, aisle: int, from_m: float, to_m: float, *, is_first: bool, is_last: bool
@@ -170,7 +189,8 @@ class OnlineSensors:
     def stand(self, truck: int, aisle: int, at_m: float) -> tuple[tuple[int, ...], float]:
         """A standing truck is seen by the sensors in whose reach it is, unless they missed it."""
         eyes = self._eyes[aisle]
-        if eyes.still_rate_per_s == 0.0:
+        rate = self._rate(truck, eyes)
+        if rate == 0.0:
             return (), 0.0
         missed = self._missed[truck]
         zones = {
@@ -178,7 +198,7 @@ class OnlineSensors:
             for sensor, zone, low, high in eyes.sensors
             if low <= at_m <= high and not missed.get(sensor, False)
         }
-        return tuple(sorted(zones)), eyes.still_rate_per_s
+        return tuple(sorted(zones)), rate
 
     def passes(self, truck: int, aisle: int, is_back: bool) -> int | None:
         """Draw whether a truck that passes is seen."""
@@ -187,6 +207,13 @@ class OnlineSensors:
         if looking is None or eyes.trigger == 0.0 or self._chance(truck) >= eyes.trigger:
             return None
         return looking[1]
+
+    def crosses(self, truck: int, aisle: int, at_m: float) -> tuple[int, ...]:
+        """Draw whether a truck that crosses is seen, by all in whose reach it is or by none."""
+        eyes = self._eyes[aisle]
+        if eyes.trigger == 0.0 or self._chance(truck) >= eyes.trigger:
+            return ()
+        return tuple(sorted({zone for _, zone, low, high in eyes.sensors if low <= at_m <= high}))
 
 
 def _gather(layout: Layout, is_dead: NDArray[np.bool_], aisle: int) -> _Eyes:
@@ -214,5 +241,6 @@ def _gather(layout: Layout, is_dead: NDArray[np.bool_], aisle: int) -> _Eyes:
         approach_m=keys.approach_m,
         miss=keys.miss,
         still_rate_per_s=keys.still_rate_per_min / 60.0,
+        still_rate_person_per_s=keys.person_rate_per_min / 60.0,
         trigger=keys.passing_trigger,
     )

@@ -122,7 +122,7 @@ def _service(result: Result) -> str:
     entries = estimate_of(result, "dim_entries")
     dim_time = time_interval(estimate_of(result, "dim_truck_s"))
     longest = time_interval(estimate_of(result, "dim_spell_max_s"))
-    if result.layout.zones_per_aisle == 1:
+    if result.layout.zones_per_aisle == 1 and not result.layout.areas:
         met = f"an aisle whose lights were still low {interval(entries)} times"
         met += f" ({about_one_in((entries.mean or 0.0) / visits)})"
     else:

@@ -25,6 +25,16 @@ def plan_words(numbers: PlanNumbers) -> str:
         f"sensors see of moving trucks, {percent(covered / length, 2)} of the aisles' length; where it is "
         "missing, nothing is seen."
     )
+    if any(row.areas for row in numbers.rows):
+        text += " In open areas a ring is what a sensor sees; their luminaires are drawn evenly spread."
+    shared: dict[str, list[str]] = {}
+    for aisle in (aisle for row in numbers.rows for aisle in row.aisles if aisle.zone):
+        shared.setdefault(aisle.zone, []).append(aisle.name)
+    if shared:
+        named = list(shared.items())[:MOST_NAMED]
+        joined = "; ".join(f"{zone} ({listing(aisles, 4)})" for zone, aisles in named)
+        more = f" and {len(shared) - MOST_NAMED} more" if len(shared) > MOST_NAMED else ""
+        text += f" Aisles joined above share one zone: {joined}{more}."
     if len(numbers.rows) > 1:
         text += f" The floor is folded into {len(numbers.rows)} rows, to be read from the top."
     return text + (f" {count_of(numbers.left_out, 'aisle')} more are not drawn." if numbers.left_out else "")

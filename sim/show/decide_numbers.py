@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sim.records import FloatColumn, IntColumn
 from sim.results import Estimate
 from sim.show.words import duration
-from sim.study.fit import aisle_sums
+from sim.study.fit import place_sums
 from sim.study.front import find_front
 from sim.study.precision import estimate_mean
 from sim.study.recommend import KINDS, Recommendation
@@ -157,7 +157,7 @@ def trade_off(found: Recommendation) -> TradeOff:
     fit = found.fit
     everywhere = fit.allowed.all(axis=0)
     sums = {
-        name: aisle_sums(fit, name).sum(axis=0)[everywhere]
+        name: place_sums(fit, name).sum(axis=0)[everywhere]
         for name in ("energy_kwh", "dim_truck_s", "switch_ups")
     }
     costs = np.stack([sums["energy_kwh"], sums["dim_truck_s"]], axis=1)
@@ -261,7 +261,7 @@ def aisle_choices(found: Recommendation) -> tuple[AisleChoices, ...]:
     if plan is None:
         return ()
     fit = found.fit
-    starts = np.flatnonzero(np.diff(fit.zone_aisle, prepend=-1))
+    starts = np.flatnonzero(np.diff(fit.zone_place, prepend=-1))
     rate = (fit.zone.visits / fit.zone.hours)[starts]
     single = found.plans.get("single")
     choices = []

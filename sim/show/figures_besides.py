@@ -22,7 +22,7 @@ def draw_besides(result: Result) -> dict[str, Figure]:
     found: dict[str, Figure] = {}
     rows = drawn_rows(limit_rows(result.scenario))
     if rows:
-        found["limits"] = draw_limits(rows, len(result.scenario.aisle_names))
+        found["limits"] = draw_limits(rows, result.scenario.aisle_names)
     money = count_money(result)
     if money is not None:
         if money.months is not None and result.scenario.tariff is not None:

@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario
 from sim.show.figures_gaps import TICKS
@@ -77,7 +77,7 @@ def draw_fit_gaps(scenario: Scenario, goodness: Goodness) -> Figure:
     rows = -(-len(panels) // columns)
     figure = blank_figure(1.1 + 1.9 * rows)
     grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
-    delays = sorted({float(delay) for program in aisle_programs(scenario) for delay in program.delay_s})
+    delays = sorted({float(delay) for program in place_programs(scenario) for delay in program.delay_s})
     longest = max([60.0, *(float(gaps.max()) for _, *pair in panels for gaps in pair if len(gaps))])
     at = np.geomspace(1.0, longest, _GRID_POINTS)
     for number, axes in enumerate(grid.ravel()):

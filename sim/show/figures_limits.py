@@ -73,13 +73,13 @@ def drawn_rows(rows: Sequence[LimitRow]) -> tuple[LimitRow, ...]:
     return tuple(sorted(drawn, key=_multiple)[:MOST_ROWS])
 
 
-def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
+def draw_limits(rows: Sequence[LimitRow], aisles: Sequence[str]) -> Figure:
     """Draw the rows that `drawn_rows` chose.
 
     Parameters
     ----------
     rows : at least one
-    aisles : number of aisles of the site
+    aisles : names of the aisles of the site
     """
     labels = [_label(row, aisles) for row in rows]
     # as much room as the longest label needs
@@ -125,9 +125,9 @@ def draw_limits(rows: Sequence[LimitRow], aisles: int) -> Figure:
     return figure
 
 
-def _label(row: LimitRow, aisles: int) -> str:
+def _label(row: LimitRow, aisles: Sequence[str]) -> str:
     """Quantity and place, then the rules, in short lines."""
-    where = "all aisles" if len(row.aisles) == aisles else listing(row.aisles, 2)
+    where = "all aisles" if row.aisles == tuple(aisles) else listing(row.aisles, 2)
     period = f", {row.period}" if row.period else ""
     what = row.what.removeprefix("floor light, ")
     parts = (f"{what}: {where}{period}", row.rule)

@@ -9,6 +9,7 @@ only helps.
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -32,7 +33,7 @@ from sim.show.figures_style import (
     style,
     title,
 )
-from sim.show.plan import PlanAisle, PlanNumbers, PlanRow
+from sim.show.plan import PlanAisle, PlanArea, PlanNumbers, PlanRow
 from sim.show.words import count_of, plain
 
 __all__ = ["draw_plan", "plan_picture"]
@@ -55,6 +56,7 @@ STAGING = "#f3f5f7"
 LONGEST_NAME, LETTER_IN = 14, 0.072
 MOST_ZONE_NAMES = 12
 KEY_COLUMNS = 6
+CIRCLE_STEPS = 48
 
 Corner = tuple[float, float]
 
@@ -74,9 +76,14 @@ class _Ink:
     cuts: list[list[Corner]] = field(default_factory=list)
     ways: list[list[Corner]] = field(default_factory=list)
     stubs: list[list[Corner]] = field(default_factory=list)
+    links: list[list[Corner]] = field(default_factory=list)
+    joints: list[Corner] = field(default_factory=list)
+    areas: list[list[Corner]] = field(default_factory=list)
+    circles: list[list[Corner]] = field(default_factory=list)
     eyes: list[Corner] = field(default_factory=list)
     dead: list[Corner] = field(default_factory=list)
     arrows: list[Corner] = field(default_factory=list)
+    arrows_down: list[Corner] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -125,7 +132,7 @@ def draw_plan(numbers: PlanNumbers) -> Figure:
         style="italic",
     )
     counts = (
-        (numbers.aisles, "aisle"), (numbers.zones_per_aisle * numbers.aisles, "zone"),
+        (numbers.aisles, "aisle"), (numbers.zones, "zone"),
         (numbers.luminaires, "luminaire"), (numbers.sensors, "sensor"),
     )
     handles, labels = _key(ink)
@@ -147,7 +154,7 @@ def _scale_words(scale: _Scale) -> str:
 def _scale(numbers: PlanNumbers) -> _Scale:
     """Choose scales so that the plan fills the width and no more than a page."""
     width_m = max(row.right_m - row.left_m for row in numbers.rows)
-    length_m = numbers.depth_m + numbers.staging_m
+    length_m = numbers.depth_m + numbers.staging_m + numbers.behind_m
     labels_in = BELOW_IN + ABOVE_IN + 0.06 + LETTER_IN * _longest_name(numbers)
     most = max(LEAST_ROW_IN, min(MOST_ROW_IN, PAGE_IN / len(numbers.rows) - labels_in))
     row_in = min(max(PLAN_IN / width_m * length_m, LEAST_ROW_IN), most)
@@ -198,10 +205,11 @@ def _gather_row(
 
     is_flat = _lies_flat(numbers, scale)
     left, right, front, back = across(row.left_m), across(row.right_m), along(0.0), along(numbers.depth_m)
-    wall = along(-numbers.staging_m)
+    wall, top = along(-numbers.staging_m), along(numbers.depth_m + numbers.behind_m)
     if numbers.staging_m > 0.0:
         ink.staging.append(_box(left, wall, right, front))
-    ink.ways += [[(left, front), (right, front)], [(left, back), (right, back)]]
+    levels = [front, *(along(place) for place in numbers.cross_m), back]
+    ink.ways += [[(left, level), (right, level)] for level in levels]
     half = 0.5 * min(0.12, 0.6 * (right - left) / max(len(row.doors), 1))
     ink.doors += [_box(across(at) - half, wall - 0.05, across(at) + half, wall) for _, at in row.doors]
     for number, at in {row.doors[0], row.doors[-1]} if row.doors else ():
@@ -213,13 +221,16 @@ def _gather_row(
             ink.stubs.append([(centre, along(aisle.length_m)), (centre, back)])
         slot = (aisle.right_m - aisle.left_m) * scale.across
         axes.text(
-            across(aisle.left_m) + slot * (0.5 + FLOOR_SHARE * LAMP_AT), back + 0.05, _short(aisle.name),
+            across(aisle.left_m) + slot * (0.5 + FLOOR_SHARE * LAMP_AT), top + 0.05, _short(aisle.name),
             ha="center", va="bottom", fontsize=6.5, color=INK, rotation=0 if is_flat else 90,
         )
+    _gather_links(ink, row, across, top)
+    for area in row.areas:
+        _gather_area(ink, axes, area, across, along)
     marks = [(numbers.depth_m, f"{plain(numbers.depth_m)} m"), (0.0, "0")]
     if numbers.staging_m > 0.0:
         marks.append((-numbers.staging_m, f"-{plain(numbers.staging_m)} m"))
-        if front - wall > 0.16:
+        if front - wall > 0.16 and not row.areas:
             axes.text(0.5 * (left + right), 0.5 * (front + wall), "staging", ha="center", va="center",
                       fontsize=7.0, color=MUTED)
     for metres, text in marks:
@@ -231,6 +242,35 @@ def _gather_row(
                 left - 0.06, along(0.5 * (near + far)), f".{number}", ha="right", va="center", fontsize=6.0,
                 color=INK,
             )
+
+
+def _gather_links(ink: _Ink, row: PlanRow, across: Any, top: float) -> None:
+    """Join the aisles of one zone by a line above them; zones take turns at three heights."""
+    shared: dict[str, list[float]] = {}
+    for aisle in row.aisles:
+        if aisle.zone:
+            shared.setdefault(aisle.zone, []).append(across(0.5 * (aisle.left_m + aisle.right_m)))
+    for number, places in enumerate(shared.values()):
+        height = top + 0.02 + 0.015 * (number % 3)
+        ink.links.append([(places[0], height), (places[-1], height)])
+        ink.joints += [(place, height) for place in places]
+
+
+def _gather_area(ink: _Ink, axes: Axes, area: PlanArea, across: Any, along: Any) -> None:
+    """Gather one open area."""
+    left, right, near, far = across(area.left_m), across(area.right_m), along(area.near_m), along(area.far_m)
+    ink.areas.append(_box(left, near, right, far))
+    ink.areas[-1].append(ink.areas[-1][0])
+    for places, boxes in ((area.dimmed, ink.dimmed), (area.fixed, ink.fixed)):
+        at = [(across(x), along(y)) for x, y in places]
+        boxes += [_box(x - 0.04, y - 0.02, x + 0.04, y + 0.02) for x, y in at]
+    ink.eyes += [(across(x), along(y)) for x, y in area.eyes]
+    ink.dead += [(across(x), along(y)) for x, y in area.dead]
+    turn = [2.0 * math.pi * step / CIRCLE_STEPS for step in range(CIRCLE_STEPS + 1)]
+    for x, y in area.eyes:
+        rim = [(x + area.radius_m * math.cos(angle), y + area.radius_m * math.sin(angle)) for angle in turn]
+        ink.circles.append([(across(a), along(b)) for a, b in rim])
+    axes.text(left + 0.03, far - 0.02, _short(area.name), ha="left", va="top", fontsize=6.0, color=INK)
 
 
 def _gather_aisle(ink: _Ink, aisle: PlanAisle, left: float, right: float, along: Any) -> None:
@@ -254,8 +294,10 @@ def _gather_aisle(ink: _Ink, aisle: PlanAisle, left: float, right: float, along:
     for mouth, metres in ((front, -aisle.front_m), (back, aisle.back_m)):
         if metres:
             ink.outside.append([(eye, mouth), (eye, mouth + along(metres) - along(0.0))])
-    if aisle.is_one_way:
+    if aisle.direction > 0:
         ink.arrows.append((centre + 2.0 * LAMP_AT * half, front - 0.06))
+    elif aisle.direction < 0:
+        ink.arrows_down.append((centre + 2.0 * LAMP_AT * half, front - 0.06))
 
 
 def _put_down(axes: Axes, ink: _Ink, numbers: PlanNumbers, scale: _Scale) -> None:
@@ -269,6 +311,7 @@ def _put_down(axes: Axes, ink: _Ink, numbers: PlanNumbers, scale: _Scale) -> Non
         axes.add_collection(PolyCollection(boxes, facecolors=face, edgecolors=edge, linewidths=width))
     for lines, colour, width, dash in (
         (ink.ways, MUTED, 0.8, "--"), (ink.stubs, MUTED, 0.8, "--"), (ink.cuts, INK, 0.8, "-"),
+        (ink.links, INK, 0.8, "-"), (ink.areas, INK, 0.8, "-."), (ink.circles, SETTINGS, 0.8 * fine, "-"),
         (ink.reaches, SETTINGS, 2.2 * fine, "-"), (ink.outside, SETTINGS, 1.2 * fine, ":"),
     ):
         axes.add_collection(
@@ -276,7 +319,8 @@ def _put_down(axes: Axes, ink: _Ink, numbers: PlanNumbers, scale: _Scale) -> Non
         )
     for points, marker, face, edge, size in (
         (ink.eyes, "o", SETTINGS, INK, 3.4 * fine), (ink.dead, "o", PAPER, INK, 3.4 * fine),
-        (ink.arrows, "^", MUTED, "none", 4.0 * fine),
+        (ink.arrows, "^", MUTED, "none", 4.0 * fine), (ink.arrows_down, "v", MUTED, "none", 4.0 * fine),
+        (ink.joints, "s", INK, "none", 2.2 * fine),
     ):
         if points:
             axes.plot(
@@ -307,7 +351,13 @@ def _key(ink: _Ink) -> tuple[list[Line2D | Patch], list[str]]:
     if ink.cuts:
         handles.append(Line2D([], [], color=INK, linewidth=0.8))
         labels.append("zone border")
-    if ink.arrows:
+    if ink.areas:
+        handles.append(Line2D([], [], color=INK, linewidth=0.8, linestyle="-."))
+        labels.append("open area")
+    if ink.joints:
+        handles.append(Line2D([], [], color=INK, linewidth=0.8, marker="s", markersize=2.5))
+        labels.append("aisles of one zone")
+    if ink.arrows or ink.arrows_down:
         handles.append(Line2D([], [], linestyle="none", marker="^", markersize=5.0, color=MUTED))
         labels.append("one way")
     handles.append(Patch(facecolor=GRID))

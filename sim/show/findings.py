@@ -23,6 +23,7 @@ __all__ = [
     "blind_stretch",
     "estimate_of",
     "estimate_ratio",
+    "in_open_areas",
     "knows_visits",
     "savings",
     "zone_day_rates",
@@ -106,6 +107,12 @@ def savings(result: Result) -> tuple[Saving, ...]:
     return tuple(_saving(result, key, name) for key, name in BASELINES)
 
 
+def in_open_areas(result: Result, name: str) -> Estimate:
+    """Return an additive outcome of the open areas alone."""
+    first = result.layout.zones_in_aisles
+    return estimate_mean([float(outcome.zones[name][first:].sum()) for outcome in result.outcomes])
+
+
 def _saving(result: Result, key: str, name: str) -> Saving:
     """Saving against one baseline."""
     return Saving(
@@ -142,11 +149,12 @@ def blind_stretch(result: Result) -> BlindStretch | None:
         return None
     aisle, bay = visits.aisle[known], visits.bay_m[known]
     part = np.floor(bay * layout.zones_per_aisle / layout.length_m[aisle]).astype(np.int64)
-    zone = aisle * layout.zones_per_aisle + np.clip(part, 0, layout.zones_per_aisle - 1)
+    zone = layout.zone_at(aisle, np.clip(part, 0, layout.zones_per_aisle - 1))
     is_seen = np.zeros(len(bay), dtype=bool)
     reach = layout.sensor_values("range_m")[layout.sensor_aisle]
     for sensor, (home, place) in enumerate(zip(layout.sensor_zone, layout.sensor_m, strict=True)):
-        is_seen |= (zone == home) & (np.abs(bay - place) <= reach[sensor])
+        is_mine = (zone == home) & (aisle == layout.sensor_aisle[sensor])
+        is_seen |= is_mine & (np.abs(bay - place) <= reach[sensor])
     is_dim = look.dim_visit_s[known] > _coming_up_s(result)[known] + SLACK_S
     return BlindStretch(
         covered_share=float(np.mean(_covered_shares(result))),
@@ -162,29 +170,31 @@ def _coming_up_s(result: Result) -> FloatColumn:
     visits = result.close_look.visits
     assert visits is not None
     needed = np.zeros(len(visits))
-    for aisle, program in enumerate(result.programs):
-        here = visits.aisle == aisle
+    where = result.layout.aisle_place[visits.aisle]
+    for place, program in enumerate(result.programs):
+        here = where == place
         period = np.searchsorted(program.border[1:-1], visits.enter[here], side="right")
         needed[here] = program.latency_s + program.fade_up_s[period]
     return needed
 
 
 def _covered_shares(result: Result) -> FloatColumn:
-    """Share of each zone's stretch that its own sensors cover (Z,)."""
+    """Share of each stretch of aisle in one zone that its own sensors cover (stretches,)."""
     layout = result.layout
     reach = layout.sensor_values("range_m")[layout.sensor_aisle]
-    shares = np.zeros(len(layout.zones))
-    for zone in range(len(layout.zones)):
-        near, far = layout.zone_from_m[zone], layout.zone_to_m[zone]
-        own = np.flatnonzero(layout.sensor_zone == zone)
+    shares = []
+    pairs = [(aisle, zone) for aisle in range(len(layout.aisles)) for zone in layout.zones_of(aisle)]
+    for aisle, zone in pairs:
+        near, far = layout.stretch(aisle, zone)
+        own = np.flatnonzero((layout.sensor_zone == zone) & (layout.sensor_aisle == aisle))
         until, covered = near, 0.0
         for sensor in own[np.argsort(layout.sensor_m[own])]:
             first = max(until, layout.sensor_m[sensor] - reach[sensor])
             last = min(far, layout.sensor_m[sensor] + reach[sensor])
             if last > first:
                 covered, until = covered + last - first, last
-        shares[zone] = covered / (far - near)
-    return shares
+        shares.append(covered / (far - near))
+    return np.array(shares)
 
 
 def _estimate(result: Result, figure: Callable[[dict[str, float]], float]) -> Estimate:

@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sim.outcome.names import ALL_OUTCOMES
 from sim.provenance import content_hash, versions
-from sim.records import Detections, Visits
+from sim.records import Detections, IntColumn, Visits
 from sim.results import Result
 from sim.scenario.toml import dump_scenario
 from sim.show.besides import beside_summary, beside_tables
@@ -31,6 +32,7 @@ from sim.show.whole_folder import (
 )
 from sim.study.precision import CONFIDENCE, relative_half_width
 from sim.traffic.kinematics import travel_time
+from sim.traffic.ways import line_names
 
 __all__ = ["number_text", "refuse_existing", "summary", "write_results"]
 
@@ -62,11 +64,19 @@ def _visit_columns(result: Result, visits: Visits) -> dict[str, list[str]]:
         "arrive": texts(visits.arrive),
         "type": [groups.get(name, "") for name in names],
         "task": [visits.task_names[task] for task in visits.task],
-        "enters_at": ["back" if back else "front" for back in visits.enters_back],
-        "leaves_at": ["back" if back else "front" for back in visits.leaves_back],
+        "enters_at": _mouths(result, visits.enters_back, visits.enter_line),
+        "leaves_at": _mouths(result, visits.leaves_back, visits.leave_line),
         "second_bay_m": texts(second_bay),
         "second_stand_s": texts(second_stand),
     }
+
+
+def _mouths(result: Result, is_back: NDArray[np.bool_], line: IntColumn | None) -> list[str]:
+    """Name where visits begin or end: front, back, or a middle cross-aisle's distance from the front [m]."""
+    if line is None:
+        return ["back" if back else "front" for back in is_back.tolist()]
+    names = line_names(result.layout)
+    return [names[number] for number in line.tolist()]
 
 
 def _detection_columns(result: Result, detections: Detections) -> dict[str, list[str]]:

@@ -116,8 +116,8 @@ def _settings_rows(found: Recommendation) -> Iterator[list[str]]:
     """What to enter: each plan, each zone, each name of the timetable."""
     layout = lay_out(found.wish.flat)
     for name, plan in found.plans.items():
-        for zone, aisle in zip(layout.zones, layout.zone_aisle.tolist(), strict=True):
-            for period, settings in plan.settings_of(aisle).items():
+        for zone, place in zip(layout.zones, layout.zone_place.tolist(), strict=True):
+            for period, settings in plan.settings_of(place).items():
                 yield [
                     _slug(name),
                     zone,

@@ -188,11 +188,11 @@ def _gather(result: Result) -> tuple[dict[Key, _Pieces], int]:
     """Idle times by settings and delay, and the number of silent zones."""
     heard, silent = _heard(result), 0
     found: dict[Key, list[tuple[IntColumn, FloatColumn, FloatColumn, FloatColumn]]] = {}
-    for aisle, program in enumerate(result.programs):
+    for place, program in enumerate(result.programs):
         keys = list(zip(program.names, program.delay_s.tolist(), strict=True))
         own = list(dict.fromkeys(keys))
         which = np.array([own.index(key) for key in keys])
-        for zone in result.layout.zones_of(aisle):
+        for zone in result.layout.zones_of_place(place):
             start, end = heard.of_zone(zone)
             silent += not len(start)
             if len(start):
@@ -200,7 +200,7 @@ def _gather(result: Result) -> tuple[dict[Key, _Pieces], int]:
                 for number, key in enumerate(own):
                     here = which[period] == number
                     if here.any():
-                        where = np.full(int(here.sum()), aisle)
+                        where = np.full(int(here.sum()), place)
                         found.setdefault(key, []).append((where, young[here], old[here], gap[here]))
     joined = {
         key: _Pieces(*map(np.concatenate, zip(*parts, strict=True))) for key, parts in found.items()
@@ -236,10 +236,11 @@ def _panel(result: Result, key: Key, pieces: _Pieces, grid: FloatColumn) -> GapP
 
 def _where(result: Result, key: Key) -> tuple[str, int]:
     """The settings' name, with the aisles where not all of them have this delay; and the number of zones."""
-    aisles = [
-        aisle
-        for aisle, program in zip(result.layout.aisles, result.programs, strict=True)
+    places = [
+        place
+        for place, program in zip(result.layout.places, result.programs, strict=True)
         if key in zip(program.names, program.delay_s.tolist(), strict=True)
     ]
-    name = key[0] if len(aisles) == len(result.layout.aisles) else f"{key[0]} ({listing(aisles, 2)})"
-    return name, len(aisles) * result.layout.zones_per_aisle
+    name = key[0] if len(places) == len(result.layout.places) else f"{key[0]} ({listing(places, 2)})"
+    own = np.isin(result.layout.places, places)[result.layout.zone_place]
+    return name, int(own.sum())

@@ -96,7 +96,7 @@ def build_handover(scenario: Scenario, step_in: StepIn, *, settings_from: str, s
         rules=always_rules(scenario),
         lists=(
             settings_sheet(scenario, layout), zone_sheet(scenario, layout), sensor_sheet(layout),
-            circuit_sheet(scenario, layout),
+            circuit_sheet(scenario),
         ),
         test=plan_tests(scenario, layout, share, int(found[:_HASH_SHOWN], 16)),
         steps=_step_sheet(scenario, step_in),
@@ -130,16 +130,10 @@ def _states(scenario: Scenario) -> tuple[State, ...]:
 
 def _names_in_use(scenario: Scenario) -> list[str]:
     """Names of settings that hold somewhere at some time."""
-    used: set[str] = set()
-    for aisle in scenario.aisle_names:
-        mapping = {name: name for name in scenario.names_in_force}
-        for override in scenario.override:
-            if aisle in override.aisles:
-                for name, other in (override.settings or {}).items():
-                    if name in mapping:
-                        mapping[name] = other
-        used.update(mapping.values())
-    return [name for name in scenario.lighting.settings if name in used]
+    held = [scenario.settings_of(home) for home in scenario.lit_names]
+    used = [chosen[name] for chosen in held for name in scenario.names_in_force]
+    named = scenario.lighting.settings.items()
+    return [name for name, settings in named if any(settings is one for one in used)]
 
 
 def _step_sheet(scenario: Scenario, step_in: StepIn) -> Sheet:

@@ -6,7 +6,7 @@ Comes in: a scenario and its layout.  Goes out: `Sheet`s, for a page and for CSV
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,24 +52,27 @@ class Sheet:
 def _watts(layout: Layout, zone: int) -> float:
     """Power of a zone's luminaires at full [W]."""
     count = int(layout.dimmed[zone] + layout.fixed[zone])
-    return count * power_curve(layout.luminaires[int(layout.zone_aisle[zone])]).full_w
+    return count * power_curve(layout.place_luminaires[int(layout.zone_place[zone])]).full_w
 
 
-def _circuits_of(scenario: Scenario, aisle: str) -> str:
-    """Tags of the circuits that feed an aisle."""
-    return " ".join(row.tag for row in scenario.circuits or () if aisle in row.aisles)
+def _circuits_of(scenario: Scenario, homes: Sequence[str]) -> str:
+    """Tags of the circuits that feed some aisles."""
+    return " ".join(row.tag for row in scenario.circuits or () if set(homes) & set(row.aisles))
 
 
 def zone_sheet(scenario: Scenario, layout: Layout) -> Sheet:
     """Return the zone list."""
     rows, csv_rows = [], []
     for zone, name in enumerate(layout.zones):
-        aisle = layout.aisles[int(layout.zone_aisle[zone])]
+        homes = scenario.places[int(layout.zone_place[zone])][1]
+        aisle, area = " ".join(homes), zone - layout.zones_in_aisles
         sensors = int((layout.sensor_zone == zone).sum())
+        if area >= 0:
+            aisle, sensors = "open area", len(layout.areas[area].dead_sensor)
         start, end = float(layout.zone_from_m[zone]), float(layout.zone_to_m[zone])
         dim, fixed, watts = int(layout.dimmed[zone]), int(layout.fixed[zone]), _watts(layout, zone)
-        circuits = _circuits_of(scenario, aisle)
-        stretch = f"{plain(round(start, 2))} to {plain(round(end, 2))} m"
+        circuits = _circuits_of(scenario, homes)
+        stretch = f"{plain(round(start, 2))} to {plain(round(end, 2))} m" if area < 0 else "whole"
         rows.append(
             (name, aisle, stretch, str(dim), str(fixed), f"{plain(watts)} W", str(sensors), circuits)
         )
@@ -123,8 +126,24 @@ def sensor_sheet(layout: Layout) -> Sheet:
             tag, zone, number_text(at_m), str(nearest), looks, number_text(table.range_m),
             number_text(table.approach_m), number_text(table.hold_s), number_text(table.latency_s),
         ))
+    for number, area in enumerate(layout.areas):
+        keys = layout.place_sensors[len(layout.places) - len(layout.areas) + number]
+        for sensor, (across_m, along_m) in enumerate(
+            zip(area.sensor_across_m.tolist(), area.sensor_along_m.tolist(), strict=True)
+        ):
+            tag = f"{area.name}-S{sensor + 1}"
+            place = f"{plain(round(across_m, 2))} / {plain(round(along_m, 2))} m"
+            rows.append((
+                tag, area.name, place, "", "area", f"{plain(area.radius_m)} m", duration(keys.hold_s),
+            ))
+            csv_rows.append((
+                tag, area.name, number_text(along_m), "", "area", number_text(area.radius_m), "",
+                number_text(keys.hold_s), number_text(keys.latency_s),
+            ))
     remarks = [
-        "At: from the front mouth; then the nearest luminaire, counted from the front. Looks out: an end "
+        "At: in open areas across / along the floor, along from the line of the front mouths, negative "
+        "towards the docks; in aisles from the front mouth, with the nearest luminaire counted from there. "
+        "Looks out: an end "
         "sensor also watches its mouth.",
         "Hold is set in the sensor itself; the controller's timeout comes after it. Read both back.",
     ]
@@ -147,20 +166,19 @@ def sensor_sheet(layout: Layout) -> Sheet:
     )
 
 
-def circuit_sheet(scenario: Scenario, layout: Layout) -> Sheet:
-    """Return the circuit list; without stated circuits a row for each aisle, to be filled in."""
+def circuit_sheet(scenario: Scenario) -> Sheet:
+    """Return the circuit list; without stated circuits a row for each aisle and area, to be filled in."""
     stated = [(row.tag, row.aisles, row.feeds) for row in scenario.circuits or ()]
     named = {name for _, aisles, _ in stated for name in aisles}
-    unfed = tuple(name for name in scenario.aisle_names if name not in named)
-    found = stated or [(_NEW_TAG, (name,), "all") for name in scenario.aisle_names]
+    unfed = tuple(name for name in scenario.lit_names if name not in named)
+    found = stated or [(_NEW_TAG, (name,), "all") for name in scenario.lit_names]
     if stated and unfed:
         found.append((_NEW_TAG, unfed, "all"))
     rows, csv_rows = [], []
     for tag, aisles, feeds in found:
         count, watts = 0, 0.0
         for name in aisles:
-            aisle = scenario.aisle_names.index(name)
-            lamps = layout.luminaires[aisle]
+            lamps = scenario.luminaires_of(name)
             fixed = lamps.fixed_on
             lit = {"all": lamps.per_aisle, "fixed": fixed, "dimmed": lamps.per_aisle - fixed}[feeds]
             count += lit
@@ -176,7 +194,7 @@ def circuit_sheet(scenario: Scenario, layout: Layout) -> Sheet:
     return Sheet(
         name="circuits",
         title="Circuit list",
-        header=("Circuit", "Aisles", "Feeds", "Luminaires", "At full"),
+        header=("Circuit", "Aisles and areas", "Feeds", "Luminaires", "At full"),
         rows=tuple(rows),
         csv_header=("circuit", "aisles", "feeds", "luminaires", "full_w"),
         csv_rows=tuple(csv_rows),
@@ -211,7 +229,7 @@ def settings_sheet(scenario: Scenario, layout: Layout) -> Sheet:
             "zone", "period", "hold_s", "timeout_s", "sum_s", "occupied_level", "unoccupied_level",
             "second_delay_s", "second_level", "fade_up_s", "fade_down_s",
         ),
-        csv_rows=tuple(_zone_settings(in_force, layout)),
+        csv_rows=tuple(_zone_settings(in_force, scenario, layout)),
         blanks=("Timeout as left", "Low as left", "Initials"),
         remarks=(
             "Two timers run one after the other: hold in the sensor, then timeout in the controller. The sum "
@@ -223,7 +241,7 @@ def settings_sheet(scenario: Scenario, layout: Layout) -> Sheet:
 
 def _what_levels_are(scenario: Scenario) -> str:
     """Whether the levels are light or commands."""
-    curves = {scenario.luminaires_of(name).power_curve == "iec62386-log" for name in scenario.aisle_names}
+    curves = {scenario.luminaires_of(name).power_curve == "iec62386-log" for name in scenario.lit_names}
     if curves == {False}:
         return "Levels are shares of full light, not of power."
     return (
@@ -232,12 +250,14 @@ def _what_levels_are(scenario: Scenario) -> str:
     )
 
 
-def _zone_settings(in_force: tuple[InForce, ...], layout: Layout) -> Iterator[tuple[str, ...]]:
+def _zone_settings(
+    in_force: tuple[InForce, ...], scenario: Scenario, layout: Layout
+) -> Iterator[tuple[str, ...]]:
     """What to enter for each zone and period."""
     for row in in_force:
         settings = row.settings
-        for zone, aisle in zip(layout.zones, layout.zone_aisle.tolist(), strict=True):
-            if layout.aisles[aisle] in row.aisles:
+        for zone, place in zip(layout.zones, layout.zone_place.tolist(), strict=True):
+            if scenario.places[place][1][0] in row.aisles:
                 numbers = (
                     row.sensors.hold_s, settings.timeout_s, row.delay_s, settings.occupied_level,
                     settings.unoccupied_level, settings.second_delay_s, settings.second_level,

@@ -260,7 +260,7 @@ def _steps(scenario: Scenario, in_force: Sequence[InForce]) -> Iterator[tuple[st
             "Keep the aisle empty past the second delay.",
             "The second level comes so long after the first change to low as the settings say.",
         )
-    if any(scenario.luminaires_of(name).fixed_on for name in scenario.aisle_names):
+    if any(scenario.luminaires_of(name).fixed_on for name in scenario.lit_names):
         yield ("Look at the luminaires that never dim, with the aisle low.", "They are at full.")
 
 

@@ -138,7 +138,7 @@ def _rules(scenario: Scenario) -> Iterator[str]:
         ]
         yield f"Borders of the week: {', '.join(clocks)}."
     yield from _exceptions(scenario)
-    fixed = [name for name in scenario.aisle_names if scenario.luminaires_of(name).fixed_on]
+    fixed = [name for name in scenario.lit_names if scenario.luminaires_of(name).fixed_on]
     if fixed:
         counts = {scenario.luminaires_of(name).fixed_on for name in fixed}
         each = count_of(counts.pop(), "luminaire") if len(counts) == 1 else "some luminaires"

@@ -8,7 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sim.results import Estimate, Result
-from sim.show.findings import estimate_of, estimate_ratio, knows_visits, savings, zone_day_rates
+from sim.show.findings import (
+    estimate_of,
+    estimate_ratio,
+    in_open_areas,
+    knows_visits,
+    savings,
+    zone_day_rates,
+)
 from sim.show.words import about_one_in, count_of, digits, interval, percent_interval, time_interval
 
 __all__ = ["Group", "Row", "headline_groups"]
@@ -50,6 +57,9 @@ def _mean_text(estimate: Estimate, unit: str = "") -> str:
 def _energy_rows(result: Result) -> tuple[Row, ...]:
     """Energy, savings, peak."""
     rows = [Row("energy used", interval(estimate_of(result, "energy_kwh"), "kWh"))]
+    if result.layout.areas:
+        full = f"of {_mean_text(in_open_areas(result, 'always_on_kwh'), 'kWh')} always on"
+        rows.append(Row("of it in open areas", interval(in_open_areas(result, "energy_kwh"), "kWh"), full))
     for saving in savings(result):
         amount = f"{interval(saving.saved_kwh)} of {_mean_text(saving.baseline_kwh, 'kWh')}"
         rows.append(Row(f"saved against {saving.name}", percent_interval(saving.saved_share), amount))
@@ -65,7 +75,7 @@ def _service_rows(result: Result) -> tuple[Row, ...]:
     visits = estimate_of(result, "visits").mean or 0.0
     entries = estimate_of(result, "dim_entries")
     remark = f"in {count_of(round(visits), 'visit')}"
-    if result.layout.zones_per_aisle == 1 and visits > 0.0:
+    if result.layout.zones_per_aisle == 1 and not result.layout.areas and visits > 0.0:
         share = about_one_in((entries.mean or 0.0) / visits).removeprefix("about ")
         remark = f"{share} of {count_of(round(visits), 'visit')}"
     per_visit = estimate_ratio(result, "dim_truck_s", "visits").mean or 0.0

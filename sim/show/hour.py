@@ -91,11 +91,13 @@ def hour_numbers(result: Result) -> HourNumbers:
     if look.visits is not None:
         where, when, noun = look.visits.aisle, look.visits.enter, "visits"
     else:
-        where = result.layout.zone_aisle[look.detections.zone]
+        where = result.layout.zone_place[look.detections.zone]
         when, noun = look.detections.start, "detections"
     start, end, hour_reason = _choose_hour(result, when, noun)
     inside = (when >= start) & (when < end)
     counts = np.bincount(where[inside], minlength=len(result.layout.aisles))
+    if look.visits is None:
+        counts = counts[result.layout.aisle_place]
     rows, aisle_reason = _choose_aisles(counts, noun)
     strips = tuple(_strip(result, int(aisle), start, end, int(counts[aisle])) for aisle in rows)
     whose = "the log" if result.source == "replay" else f"replication {result.replications[0]}"
@@ -149,7 +151,7 @@ def _strip(result: Result, aisle: int, start: float, end: float, count: int) -> 
     seen: list[tuple[float, float, float, float]] = []
     shades = []
     for zone in zones:
-        near, far = float(layout.zone_from_m[zone]), float(layout.zone_to_m[zone])
+        near, far = layout.stretch(aisle, zone)
         begins, ends = look.detections.of_zone(zone)
         inside = (begins < end) & (ends >= start)
         seen.extend(
@@ -157,7 +159,7 @@ def _strip(result: Result, aisle: int, start: float, end: float, count: int) -> 
             for a, b in zip(begins[inside], ends[inside], strict=True)
         )
         shades.append(_shade(look.levels[zone], start, end, near, far))
-    border = result.programs[aisle].border[1:-1]
+    border = result.programs[layout.aisle_place[aisle]].border[1:-1]
     return Strip(
         aisle=layout.aisles[aisle],
         count=count,
@@ -174,10 +176,10 @@ def _strip(result: Result, aisle: int, start: float, end: float, count: int) -> 
 def _reach(result: Result, sensor: int) -> tuple[float, float]:
     """Stretch of the aisle that one sensor sees for its zone [m]."""
     layout = result.layout
-    zone, reach = layout.sensor_zone[sensor], layout.sensors[layout.sensor_aisle[sensor]].range_m
-    near = max(layout.sensor_m[sensor] - reach, layout.zone_from_m[zone])
-    far = min(layout.sensor_m[sensor] + reach, layout.zone_to_m[zone])
-    return float(near), float(far)
+    aisle = int(layout.sensor_aisle[sensor])
+    near, far = layout.stretch(aisle, int(layout.sensor_zone[sensor]))
+    at_m, reach = float(layout.sensor_m[sensor]), layout.sensors[aisle].range_m
+    return max(at_m - reach, near), min(at_m + reach, far)
 
 
 def _shade(levels: Levels, start: float, end: float, near: float, far: float) -> tuple[FloatColumn, ...]:

@@ -27,7 +27,7 @@ MOST_OF_LIGHT = 0.9
 
 @dataclass(frozen=True)
 class InForce:
-    """One name of the timetable as a group of aisles sees it.
+    """One name of the timetable as a group of aisles and open areas sees it.
 
     Attributes
     ----------
@@ -75,7 +75,7 @@ def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
     found: list[InForce] = []
     for name, length in seconds.items():
         groups: dict[tuple[object, ...], list[str]] = {}
-        for aisle in scenario.aisle_names:
+        for aisle in scenario.lit_names:
             settings, sensors = scenario.settings_of(aisle)[name], scenario.sensors_of(aisle)
             key = (repr(settings), sensors.hold_s, sensors.latency_s)
             groups.setdefault(key, []).append(aisle)
@@ -108,6 +108,9 @@ def _luminaires(scenario: Scenario, aisles: Sequence[str]) -> tuple[tuple[Lumina
 def _used_name(scenario: Scenario, aisle: str, name: str) -> str:
     """Name of the settings that a timetable's name stands for in an aisle."""
     used = name
+    area = scenario.area_named(aisle)
+    if area is not None and area.settings:
+        return area.settings.get(name, name)
     for override in scenario.override:
         if aisle in override.aisles and override.settings:
             used = override.settings.get(name, used)
@@ -143,7 +146,7 @@ def time_to_most_s(row: InForce) -> float:
 def connected_kw(scenario: Scenario, level: float = 1.0) -> float:
     """Return the power of all luminaires at one level [kW]."""
     watts = 0.0
-    for aisle in scenario.aisle_names:
+    for aisle in scenario.lit_names:
         luminaires = scenario.luminaires_of(aisle)
         watts += luminaires.per_aisle * float(power_curve(luminaires).at(level))
     return watts / 1000.0

@@ -43,14 +43,15 @@ def limit_section(scenario: Scenario, file: str = "limits.csv") -> Section | Non
     )
     sources = list(dict.fromkeys((row.source, row.seen) for row, _ in drawn))
     numbers = {source: number + 1 for number, source in enumerate(sources)}
-    count = len(scenario.aisle_names)
     return Section(
         title="Numeric limits",
         header=("Rule", "Where", "What", "Here", "Limit", "Number", "Source"),
         rows=tuple(
             (
                 row.rule,
-                limit_where(replace(row, period=listing(periods, 3) if periods else ""), count),
+                limit_where(
+                    replace(row, period=listing(periods, 3) if periods else ""), scenario.aisle_names
+                ),
                 row.what + (f" ({row.remark})" if row.remark else ""),
                 value_text(row.value, row.unit),
                 limit_text(row),

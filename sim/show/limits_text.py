@@ -73,9 +73,9 @@ def limit_counts(rows: Sequence[LimitRow]) -> str:
     )
 
 
-def limit_where(row: LimitRow, aisles: int) -> str:
-    """Return aisles and period of a row in words; `aisles` is how many the site has."""
-    where = "all aisles" if len(row.aisles) == aisles else listing(row.aisles, 3)
+def limit_where(row: LimitRow, aisles: Sequence[str]) -> str:
+    """Return aisles and period of a row in words; `aisles` are all that the site has."""
+    where = "all aisles" if row.aisles == tuple(aisles) else listing(row.aisles, 3)
     return f"{where}, {row.period}" if row.period else where
 
 
@@ -85,7 +85,6 @@ def limit_lines(scenario: Scenario) -> list[str]:
     if not rows:
         return []
     lines = ["", *wrapped(f"limits      {limit_counts(rows)}", " " * 12)]
-    count = len(scenario.aisle_names)
     for rule in dict.fromkeys(row.rule for row in rows):
         own = [row for row in rows if row.rule == rule]
         lines.append(f"  {rule}")
@@ -94,7 +93,8 @@ def limit_lines(scenario: Scenario) -> list[str]:
             figures = f": {value}" if value else ""
             asked = f" ({limit})" if limit else ""
             remark = f"; {row.remark}" if row.remark and (row.is_met is not True or not limit) else ""
-            text = f"    {limit_where(row, count)}: {row.what}{figures}{asked}, {met_text(row)}{remark}"
+            where = limit_where(row, scenario.aisle_names)
+            text = f"    {where}: {row.what}{figures}{asked}, {met_text(row)}{remark}"
             lines += wrapped(text, " " * 6)
         for source, seen in dict.fromkeys((row.source, row.seen) for row in own):
             lines += wrapped(f"    [{source}: {seen}]", " " * 6)

@@ -168,8 +168,8 @@ def _schedule_load(result: Result) -> tuple[FloatColumn, FloatColumn]:
     layout = result.layout
     edges = np.unique(np.concatenate([program.border for program in result.programs]))
     watts = np.zeros(len(edges) - 1)
-    for aisle, program in enumerate(result.programs):
-        curve, zones = power_curve(layout.luminaires[aisle]), layout.zones_of(aisle)
+    for place, program in enumerate(result.programs):
+        curve, zones = power_curve(layout.place_luminaires[place]), layout.zones_of_place(place)
         period = np.searchsorted(program.border, edges[:-1], side="right") - 1
         dimmed, fixed = (int(count[zones.start:zones.stop].sum()) for count in (layout.dimmed, layout.fixed))
         watts += dimmed * curve.at(program.occupied[period]) + fixed * curve.full_w
@@ -190,14 +190,15 @@ def _by_day(
 
 
 def aisle_numbers(result: Result) -> AisleNumbers:
-    """Return how each aisle's lights spent the run; of a large floor, the busiest aisles."""
-    layout, cut = result.layout, result.layout.zones_per_aisle
-    zone_hours = cut * result.scenario.duration_s / SECONDS_PER_HOUR
+    """Return how the lights of each aisle, group or area spent the run; of a large floor, the busiest."""
+    layout = result.layout
+    starts = np.flatnonzero(np.diff(layout.zone_place, prepend=-1))
+    zone_hours = np.bincount(layout.zone_place) * result.scenario.duration_s / SECONDS_PER_HOUR
 
     def share(name: str) -> FloatColumn:
         by_zone: FloatColumn = np.mean([outcome.zones[name] for outcome in result.outcomes], axis=0)
-        by_aisle: FloatColumn = by_zone.reshape(len(layout.aisles), cut).sum(axis=1)
-        return by_aisle / zone_hours
+        by_place: FloatColumn = np.add.reduceat(by_zone, starts)
+        return by_place / zone_hours
 
     low, off = share("time_at_low_h"), share("time_at_zero_h")
     high = 1.0 - low
@@ -214,13 +215,13 @@ def aisle_numbers(result: Result) -> AisleNumbers:
     else:
         ranked_by = ""
     return AisleNumbers(
-        names=tuple(layout.aisles[row] for row in rows),
+        names=tuple(layout.places[row] for row in rows),
         in_use=in_use[rows],
         lit_empty=lit_empty[rows],
         low=(low - off)[rows],
         off=off[rows],
         occupied=occupied[rows],
-        aisles=len(layout.aisles),
+        aisles=len(layout.places),
         ranked_by=ranked_by,
     )
 

@@ -176,6 +176,13 @@ def _zone_rows(result: Result) -> list[tuple[str, ...]]:
     return rows
 
 
+AREAS = (
+    "In open areas trucks are followed on their way between doors and aisles, where they queue, and at doors "
+    "while they pick up or set down; people come there at random on foot. Truck times and dim entries count "
+    "both, each with its weight; visits are those of aisles."
+)
+
+
 def _method(result: Result) -> tuple[str, ...]:
     """How the figures were computed, as the STRESS guidelines for reporting a simulation ask."""
     lights = (
@@ -195,6 +202,7 @@ def _method(result: Result) -> tuple[str, ...]:
         "random (Poisson, with the rate of the hour), wait at the mouths of full aisles, travel with the "
         "given speeds and acceleration, and handle for a random time. Sensors see moving trucks within "
         "their reach and standing trucks in pulses only.",
+        *([AREAS] if result.layout.areas else []),
         lights,
         "A replication is one run of the whole span with random numbers of its own. It starts empty: no "
         "truck is in an aisle, nothing has been detected, every zone is low. There is no warm-up; the "

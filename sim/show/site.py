@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from sim.floor.layout import Layout
+from sim.lighting.power import power_curve
 from sim.lighting.timetable import Program
 from sim.scenario.schema import Inbound, Outbound, Scenario, Sensors, Shift, Trucks, Work
+from sim.scenario.schema_areas import Area
 from sim.show.in_force import InForce, connected_kw, levels_text, settings_in_force, timers, week_grid
 from sim.show.limits_text import limit_lines
 from sim.show.words import (
@@ -47,6 +49,8 @@ def site_lines(
         *_part("floor", [_floor(scenario, layout)]),
         *_part("luminaires", [_luminaires(scenario, layout)]),
         *_part("sensors", [_sensors(scenario.sensors, layout)]),
+        *_part("groups", [f"{group.name}: {listing(group.aisles, 6)}" for group in scenario.group or ()]),
+        *_part("areas", [_area(scenario, area) for area in scenario.area or ()]),
         "",
         *_settings(settings_in_force(scenario)),
         "",
@@ -95,8 +99,19 @@ def _floor(scenario: Scenario, layout: Layout) -> str:
     return (
         f"{count_of(len(layout.aisles), 'aisle')} ({listing(layout.aisles, 4)}), {length} m long, "
         f"{_pitch(floor.aisle_pitch_m)}; {count_of(len(layout.zones), 'zone')}; {capacity}; "
-        f"{count_of(floor.dock_doors, 'door')}, staging {plain(floor.staging_depth_m)} m deep"
+        f"{count_of(floor.dock_doors, 'door')}, staging {plain(floor.staging_depth_m)} m deep{_ways(layout)}"
     )
+
+
+def _ways(layout: Layout) -> str:
+    """One-way aisles and middle cross-aisles, where there are any."""
+    said = []
+    for direction, way in ((1, "front to back"), (-1, "back to front")):
+        count = int((layout.direction == direction).sum())
+        said += [f"{count_of(count, 'aisle')} one way, {way}"] if count else []
+    if len(layout.cross_m):
+        said.append(f"middle cross-aisles at {', '.join(map(plain, layout.cross_m.tolist()))} m")
+    return "".join(f"; {words}" for words in said)
 
 
 def _pitch(pitch_m: float | tuple[float, ...]) -> str:
@@ -123,11 +138,25 @@ def _sensors(sensors: Sensors, layout: Layout) -> str:
         where[sensors.at] if isinstance(sensors.at, str)
         else f"at {', '.join(plain(place) for place in sensors.at)} m"
     )
+    person = sensors.still_rate_person_per_min
+    people = "" if person is None else f" ({plain(person)} of a person)"
     return (
-        f"{len(layout.sensor_m)} {place}, reach {plain(sensors.range_m)} m each way; seen from "
+        f"{len(layout.sensor_m)} {place}, reach {plain(sensors.range_m)} m each way; seen "
         f"{plain(sensors.approach_m)} m before the mouth; passing {percent(sensors.passing_trigger)} within "
-        f"{plain(sensors.passing_range_m)} m; standing {plain(sensors.still_rate_per_min)} pulses/min; miss "
+        f"{plain(sensors.passing_range_m)} m; still {plain(sensors.still_rate_per_min)} pulses/min"
+        f"{people}; miss "
         f"{percent(sensors.miss)}; latency {duration(sensors.latency_s)}"
+    )
+
+
+def _area(scenario: Scenario, area: Area) -> str:
+    """One open area."""
+    kw = area.luminaires * float(power_curve(scenario.luminaires_of(area.name)).at(1.0)) / 1000.0
+    weekly = float(week_rates(area.people_per_hour, area.people_days).sum())
+    return (
+        f"{area.name}: {count_of(area.luminaires, 'luminaire')}, {digits(kw)} kW, "
+        f"{count_of(len(area.sensors_at_m), 'sensor')}"
+        + (f", {digits(weekly)} people a week" if weekly else "")
     )
 
 

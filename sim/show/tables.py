@@ -66,7 +66,7 @@ def site_table(
 
     Parameters
     ----------
-    scenario, layout, programs : the site; a program per aisle (A,)
+    scenario, layout, programs : the site; a program per place (P,)
     notices : what a reader must know, plain sentences
     """
     return "\n".join(site_lines(scenario, layout, programs, notices))

@@ -101,9 +101,12 @@ def _path(
         bay = float(visits.bay_m[row])
         place = bay if math.isfinite(bay) else lanes[row] * length
         return np.array([enter, leave]), np.array([place, place])
+    runs = np.flatnonzero(moves.visit == row)
     mouth = length if visits.enters_back[row] else 0.0
+    if visits.enter_line is not None and len(runs):
+        mouth = float(moves.from_m[runs[0]])
     time, position = [np.array([enter])], [np.array([mouth])]
-    for move in np.flatnonzero(moves.visit == row):
+    for move in runs:
         distance = abs(moves.to_m[move] - moves.from_m[move])
         done = distance * PARTS_OF_MOVE
         took = time_at(done, distance, moves.speed[move], moves.acceleration[move])

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from sim.results import Result
 from sim.show.sections import Page, Section
 from sim.show.words import day_label, digits, duration, percent
-from sim.study.explain import Cure, Guest, Moment, Spell
+from sim.study.explain import IN_THE_OPEN, Cure, Guest, Moment, Spell
 
 __all__ = ["moment_page", "spells_page"]
 
@@ -108,8 +108,11 @@ def _present(start: dt.datetime, one: Moment) -> Iterator[str]:
 def _guest(start: dt.datetime, one: Moment, guest: Guest) -> str:
     """One truck."""
     bay = "" if math.isnan(guest.bay_m) else f", at {guest.bay_m:.1f} m"
+    who = f"{guest.truck or 'A truck'} is in the aisle"
+    if guest.task == IN_THE_OPEN:
+        who = "A truck or somebody on foot is there"
     text = (
-        f"{guest.truck or 'A truck'} is in the aisle ({guest.task}{bay}) from "
+        f"{who} ({guest.task}{bay}) from "
         f"{_clock(start, guest.enter, one.time)} to {_clock(start, guest.leave, one.time)}"
     )
     if not one.last_end >= guest.enter:

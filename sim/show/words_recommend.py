@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from sim.floor.layout import lay_out
 from sim.outcome.names import OUTCOMES
 from sim.scenario.schema import Settings
 from sim.show.sections import Page, Section
@@ -262,10 +263,7 @@ def _place(found: Recommendation, verdict: Verdict) -> str:
     assert verdict.where is not None
     if verdict.limit.scope == "hour":
         return f"at {verdict.where:02d}:00"
-    aisle = int(found.fit.zone_aisle[verdict.where])
-    cut = found.wish.flat.floor.zones_per_aisle
-    name = found.wish.flat.aisle_names[aisle]
-    return f"in {name}" if cut == 1 else f"in {name}.{verdict.where % cut + 1}"
+    return f"in {lay_out(found.wish.flat).zones[verdict.where]}"
 
 
 def _stresses(found: Recommendation) -> Section:
@@ -290,8 +288,8 @@ def _stresses(found: Recommendation) -> Section:
 
 def _settings(found: Recommendation) -> Iterator[Section]:
     """The settings of each plan, group by group."""
-    names = found.wish.flat.aisle_names
-    starts = np.flatnonzero(np.diff(found.fit.zone_aisle, prepend=-1))
+    names = [name for name, _ in found.wish.flat.places]
+    starts = np.flatnonzero(np.diff(found.fit.zone_place, prepend=-1))
     rate = (found.fit.zone.visits / found.fit.zone.hours)[starts]
     for kind in KINDS:
         plan = found.plans.get(kind)

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from sim.lighting.power import power_curve
 from sim.lighting.replay import command_zone, run_fades
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.outcome.account import keep_books
 from sim.outcome.names import OUTCOMES
 from sim.replication import Site, Traffic, replay_site
@@ -98,8 +98,8 @@ def evaluate_settings(
     table = {name: np.zeros((zones if by_zone else 1, len(choices))) for name in ADDITIVE}
     occupied_s = np.zeros(zones)
     weeks = lay_weeks(site.scenario)
-    for zone, aisle in enumerate(site.layout.zone_aisle.tolist() if choices else []):
-        lamps, hold_s, week = zone_lamps(site, zone), site.layout.sensors[aisle].hold_s, weeks[aisle]
+    for zone, home in enumerate(site.layout.zone_place.tolist() if choices else []):
+        lamps, hold_s, week = zone_lamps(site, zone), site.layout.place_sensors[home].hold_s, weeks[home]
         least_s = min(plan.least_delay(week.names, hold_s) for _, plan in plans)
         least_s = week.latency_s if is_steady else least_s
         pieces = sort_zone(traffic, zone, week, least_s)
@@ -160,19 +160,19 @@ def evaluate_by_replay(
 
 
 def lay_weeks(scenario: Scenario) -> tuple[Week, ...]:
-    """Return where the settings of each aisle may change, whatever they are (A,)."""
+    """Return where the settings of each place may change, whatever they are (P,)."""
     names = tuple(scenario.lighting.settings)
     # stand-ins that differ from name to name, so that every border between two names is kept
     stand_in = {
         name: Settings(unoccupied_level=0.0, timeout_s=0.0, fade_down_s=float(place))
         for place, name in enumerate(names)
     }
-    programs = aisle_programs(with_settings(scenario, stand_in))
+    programs = place_programs(with_settings(scenario, stand_in))
     made: dict[int, Week] = {}
-    for aisle, program in zip(scenario.aisle_names, programs, strict=True):
+    for (_, homes), program in zip(scenario.places, programs, strict=True):
         if id(program) not in made:
             held = tuple(names[int(place)] for place in program.fade_down_s)
-            if is_under_skylight(scenario, aisle):
+            if is_under_skylight(scenario, homes[0]):
                 # the stand-ins' occupied level is 1, so that what is left of it is the cap
                 held = tuple(map(capped_name, held, program.occupied.tolist()))
             made[id(program)] = lay_week(program.border, held, program.latency_s)
@@ -187,15 +187,14 @@ def sort_zone(traffic: Traffic, zone: int, week: Week, least_s: float = 0.0) -> 
 
 def zone_lamps(site: Site, zone: int) -> Lamps:
     """Return the luminaires of one zone."""
-    aisle = int(site.layout.zone_aisle[zone])
-    curve = power_curve(site.layout.luminaires[aisle])
+    curve = power_curve(site.layout.place_luminaires[site.layout.zone_place[zone]])
     return Lamps(fast_power(curve), int(site.layout.dimmed[zone]), int(site.layout.fixed[zone]))
 
 
 def _replay_zone(site: Site, traffic: Traffic, zone: int, plan: Plan, place: int) -> dict[str, float]:
     """Replay one zone in one choice."""
     scenario = with_settings(site.scenario, plan.choices[place])
-    program = aisle_programs(scenario)[int(site.layout.zone_aisle[zone])]
+    program = place_programs(scenario)[int(site.layout.zone_place[zone])]
     commands = command_zone(*traffic.detections.of_zone(zone), program)
     stays = None if traffic.visits is None or traffic.stays is None else traffic.stays.of_zone(zone)
     lamps = zone_lamps(site, zone)

@@ -37,25 +37,26 @@ def fixed_outcomes(
     truck outcomes are nan where no visits are known
     """
     layout, bins, seen = site.layout, site.bins, traffic.detections
-    curves = [power_curve(luminaires) for luminaires in layout.luminaires]
-    full_w = np.array([curves[aisle].full_w for aisle in layout.zone_aisle.tolist()])
-    by_aisle = unite(layout.zone_aisle[seen.zone], seen.start, seen.end)
+    curves = [power_curve(luminaires) for luminaires in layout.place_luminaires]
+    full_w = np.array([curves[place].full_w for place in layout.zone_place.tolist()])
+    by_place = unite(layout.zone_place[seen.zone], seen.start, seen.end)
     least = [
         math.fsum(
             code_minimum(
-                *by_aisle.of_zone(aisle),
-                curves[aisle],
+                *by_place.of_zone(place),
+                curves[place],
                 int(layout.dimmed[zone]),
                 int(layout.fixed[zone]),
                 bins,
             )
         )
-        for zone, aisle in enumerate(layout.zone_aisle.tolist())
+        for zone, place in enumerate(layout.zone_place.tolist())
     ]
     count = len(layout.zones)
     visited, waited, visits = np.full(count, np.nan), np.full(count, np.nan), math.nan
     if traffic.visits is not None and traffic.stays is not None:
-        visited, waited = _visits_and_waits(traffic.visits, traffic.stays, count)
+        in_aisles = traffic.stays.before(layout.zones_in_aisles)
+        visited, waited = _visits_and_waits(traffic.visits, in_aisles, count)
         visits = float(len(traffic.visits))
     zones = {
         "always_on_kwh": (layout.dimmed + layout.fixed) * full_w * bins.end_s / JOULES_PER_KWH,

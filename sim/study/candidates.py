@@ -149,13 +149,13 @@ def _occupied_level(scenario: Scenario, table: Recommend, base: Settings) -> flo
     """Keep the occupied level, or take the lowest standard one that gives the light wanted in every aisle."""
     if table.occupied_lux is None:
         return base.occupied_level
-    full = min(scenario.luminaires_of(aisle).floor_lux_at_full or 0.0 for aisle in scenario.aisle_names)
+    full = min(scenario.luminaires_of(name).floor_lux_at_full or 0.0 for name in scenario.lit_names)
     return level_at_least(table.occupied_lux / full, _ladder(scenario))
 
 
 def _ladder(scenario: Scenario) -> tuple[float, ...]:
     """The standard levels; commands as soon as they are that in any aisle."""
-    curves = (scenario.luminaires_of(aisle).power_curve for aisle in scenario.aisle_names)
+    curves = (scenario.luminaires_of(name).power_curve for name in scenario.lit_names)
     return standard_levels(are_commands=any(curve == "iec62386-log" for curve in curves))
 
 
@@ -167,7 +167,7 @@ class Offer:
     ----------
     names : the timetable's names for settings (T,)
     candidates : by name
-    allowed : by name, which aisle may have which candidate (A, C)
+    allowed : by name, which place may have which candidate (P, C)
     """
 
     names: tuple[str, ...]
@@ -183,11 +183,14 @@ def offer(scenario: Scenario, table: Recommend) -> Offer:
     names = names_in_force(scenario)
     candidates, allowed = {}, {}
     for name in names:
-        floors = [floor_share(scenario, table, aisle, name) or 0.0 for aisle in scenario.aisle_names]
+        floors = [
+            max(floor_share(scenario, table, aisle, name) or 0.0 for aisle in aisles)
+            for _, aisles in scenario.places
+        ]
         found = candidate_settings(scenario, table, name, sorted(set(floors)))
         rows = []
-        for aisle, floor in zip(scenario.aisle_names, floors, strict=True):
-            sensors = scenario.sensors_of(aisle)
+        for (_, aisles), floor in zip(scenario.places, floors, strict=True):
+            sensors = scenario.sensors_of(aisles[0])
             rows.append(
                 [
                     one.unoccupied_level >= floor

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from sim.records import FloatColumn, IntColumn
 from sim.study.assign import Columns, find_nearest_choice, solve
-from sim.study.fit import SERVICE, Fit, aisle_sums
+from sim.study.fit import SERVICE, Fit, place_sums
 from sim.study.hour_caps import HourTable, hour_rows
 from sim.study.light_plans import LightPlan
 from sim.study.measures import Limit
@@ -43,7 +43,7 @@ class Impossible:
 def plan_sums(fit: Fit, group_of: IntColumn, combination: Sequence[int], name: str) -> float:
     """Return an outcome of the site under a plan, mean per run."""
     chosen = np.array(combination)[group_of]
-    return math.fsum(aisle_sums(fit, name)[np.arange(len(group_of)), chosen])
+    return math.fsum(place_sums(fit, name)[np.arange(len(group_of)), chosen])
 
 
 def choose_plan(
@@ -61,7 +61,7 @@ def choose_plan(
     ----------
     wish, fit : what is asked and what everything does
     name : of the plan
-    group_of : group of each aisle, from 0 without gaps (A,)
+    group_of : group of each place, from 0 without gaps (P,)
     hours : outcomes by hour of the day, where there are limits per hour; only its combinations are searched
     at_most : further limits of the site's outcomes by name: equal service
     """
@@ -122,38 +122,41 @@ def build_columns(
 
     for limit in wish.limits:
         if limit.scope == "site":
-            add(aisle_sums(fit, limit.measure.outcome), limit.fitted * float(limit.measure.divisor(fit.site)))
+            add(place_sums(fit, limit.measure.outcome), limit.fitted * float(limit.measure.divisor(fit.site)))
         elif limit.scope == "zone" and not keeps_zones:
             divisor = limit.measure.divisor(fit.zone)
-            for zone, aisle in enumerate(fit.zone_aisle.tolist()):
-                own = np.where(group_of[aisle] == unit, fit.outcomes[limit.measure.outcome][zone, label], 0.0)
+            for zone in np.flatnonzero(divisor > 0.0).tolist():
+                place = int(fit.zone_place[zone])
+                own = np.where(group_of[place] == unit, fit.outcomes[limit.measure.outcome][zone, label], 0.0)
                 rows.append(own)
                 most.append(limit.fitted * float(divisor[zone]))
         elif limit.scope == "hour" and hours is not None:
             for table, value in hour_rows(hours, limit, fit):
                 add(table, value)
     for name, value in (at_most or {}).items():
-        add(aisle_sums(fit, name), value)
-    cost = (member @ aisle_sums(fit, wish.aim.outcome))[unit, label]
+        add(place_sums(fit, name), value)
+    cost = (member @ place_sums(fit, wish.aim.outcome))[unit, label]
     use = np.array(rows).reshape(len(rows), len(unit))
     return Columns(unit, label, cost, use, np.array(most))
 
 
 def _breaks_zone_limit(wish: Wish, fit: Fit) -> Table:
-    """Which combination passes a limit of some zone of an aisle (A, K)."""
+    """Which combination passes a limit of some zone of a place (P, K)."""
     broken = np.zeros_like(fit.outcomes[wish.aim.outcome], dtype=bool)
     for limit in wish.limits:
         if limit.scope == "zone":
-            most = limit.fitted * limit.measure.divisor(fit.zone)
-            broken |= fit.outcomes[limit.measure.outcome] > (most * (1.0 + 1e-9))[:, None]
-    starts = np.flatnonzero(np.diff(fit.zone_aisle, prepend=-1))
+            divisor = limit.measure.divisor(fit.zone)
+            # where there is nothing to divide by, as visits in an open area, there is no limit
+            most = np.where(divisor > 0.0, limit.fitted * divisor * (1.0 + 1e-9), np.inf)
+            broken |= fit.outcomes[limit.measure.outcome] > most[:, None]
+    starts = np.flatnonzero(np.diff(fit.zone_place, prepend=-1))
     return np.logical_or.reduceat(broken, starts, axis=0).astype(np.float64)
 
 
 def _nearest(wish: Wish, fit: Fit, name: str, group_of: IntColumn, hours: HourTable | None) -> Impossible:
     """Find the plan that passes its limits by the least and say which it passes."""
     columns = build_columns(wish, fit, group_of, hours=hours, keeps_zones=False)
-    assert columns is not None, "every aisle has an allowed combination"
+    assert columns is not None, "every place has an allowed combination"
     found = find_nearest_choice(columns)
     combination = found.label.tolist()
     plan = LightPlan(
@@ -178,7 +181,7 @@ def _passed(wish: Wish, fit: Fit, plan: LightPlan, hours: HourTable | None) -> l
             values = np.array([plan_sums(fit, plan.group_of, plan.combination, outcome)])
             divisor = limit.measure.divisor(fit.site).reshape(1)
         elif limit.scope == "zone":
-            values = fit.outcomes[outcome][np.arange(len(fit.zone_aisle)), chosen[fit.zone_aisle]]
+            values = fit.outcomes[outcome][np.arange(len(fit.zone_place)), chosen[fit.zone_place]]
             divisor = limit.measure.divisor(fit.zone)
         elif hours is not None:
             values, divisor = hours.of_plan(limit, chosen, fit)

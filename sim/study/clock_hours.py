@@ -47,9 +47,10 @@ def hour_counts(scenario: Scenario) -> FloatColumn:
 
 
 def visits_by_zone(site: Site, visits: Visits) -> FloatColumn:
-    """Return the visits to the aisle of each zone: what a cap per visit in a zone divides by (Z,)."""
-    by_aisle = np.bincount(visits.aisle, minlength=len(site.layout.aisles))
-    return by_aisle[site.layout.zone_aisle].astype(np.float64)
+    """Return the visits to the aisles of each zone: what a cap per visit in a zone divides by (Z,)."""
+    layout = site.layout
+    by_place = np.bincount(layout.aisle_place[visits.aisle], minlength=len(layout.places))
+    return by_place[layout.zone_place].astype(np.float64)
 
 
 def visits_by_hour(site: Site, visits: Visits) -> FloatColumn:
@@ -72,18 +73,18 @@ def outcomes_by_hour(site: Site, traffic: Traffic, outcomes: Sequence[str]) -> d
     by name, (Z, 24)
     """
     layout = site.layout
-    curves = [power_curve(luminaires) for luminaires in layout.luminaires]
+    curves = [power_curve(luminaires) for luminaires in layout.place_luminaires]
     clock = _clock_hours(site.scenario, site.bins.hours)
     found = {name: np.zeros((len(layout.zones), HOURS)) for name in outcomes}
-    for zone, aisle in enumerate(layout.zone_aisle):
-        program = site.programs[aisle]
+    for zone, place in enumerate(layout.zone_place):
+        program = site.programs[place]
         commands = command_zone(*traffic.detections.of_zone(zone), program)
         stays = None if traffic.stays is None else traffic.stays.of_zone(zone)
         books = keep_books(
             commands,
             run_fades(commands, program),
             stays,
-            curves[aisle],
+            curves[place],
             int(layout.dimmed[zone]),
             int(layout.fixed[zone]),
             site.bins,

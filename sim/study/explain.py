@@ -12,16 +12,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.records import FloatColumn, Visits
+from sim.records import FloatColumn, IntColumn, Visits
 from sim.replication import Traffic, choose_engine, prepare_site
 from sim.results import CloseLook, Levels, Result
 from sim.scenario.schema import Scenario
 from sim.study.ages import evaluate_settings
 from sim.study.candidates import TIMEOUTS_S
 
-__all__ = ["Cure", "Guest", "Moment", "Spell", "explain_moment", "find_worst_spells"]
+__all__ = [
+    "IN_THE_OPEN",
+    "Cure",
+    "Guest",
+    "Moment",
+    "Spell",
+    "explain_moment",
+    "find_worst_spells",
+]
 
 DAYS_PER_YEAR = 365.0
+IN_THE_OPEN = "in the open"
+"""What stands for the task of trucks and people in open areas, where no more is known of them."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +78,7 @@ class Moment:
 
     Attributes
     ----------
-    zone, aisle, time : where and when [s]
+    zone, aisle, time : where and when [s]; for aisles that share a zone, the group's name
     settings_name : of the settings in force there
     hold_s, timeout_s, second_delay_s : the timers in a row; the last is None without one
     last_start, last_end : latest detection begun by then; nan where there was none
@@ -101,25 +111,25 @@ class Moment:
     visit: Cure | None
 
 
-def explain_moment(result: Result, aisle: int, time: float) -> tuple[Moment, ...]:
-    """Explain every zone of an aisle at an instant, front to back.
+def explain_moment(result: Result, place: int, time: float) -> tuple[Moment, ...]:
+    """Explain every zone of an aisle, or the zone of a group of aisles, at an instant, front to back.
 
     Parameters
     ----------
     result : of a run of one replication, or of a replay
-    aisle : its index
+    place : its index
     time : within the run [s]
     """
-    return tuple(_explain_zone(result, zone, time) for zone in result.layout.zones_of(aisle))
+    return tuple(_explain_zone(result, zone, time) for zone in result.layout.zones_of_place(place))
 
 
 def _explain_zone(result: Result, zone: int, time: float) -> Moment:
     """Explain one zone."""
     look, layout, scenario = result.close_look, result.layout, result.scenario
-    aisle = int(layout.zone_aisle[zone])
-    program = result.programs[aisle]
+    place = int(layout.zone_place[zone])
+    program = result.programs[place]
     period = int(np.searchsorted(program.border[1:-1], time, side="right"))
-    name = own_settings(scenario, layout.aisles[aisle], program.names[period])
+    name = own_settings(scenario, scenario.places[place][1][0], program.names[period])
     settings = scenario.lighting.settings[name]
     start, end = look.detections.of_zone(zone)
     row = int(np.searchsorted(start, time, side="right")) - 1
@@ -128,17 +138,17 @@ def _explain_zone(result: Result, zone: int, time: float) -> Moment:
     is_high = bool(levels.is_high[at])
     downs = np.flatnonzero(~levels.is_high[1 : at + 1] & levels.is_high[:at]) + 1
     low_since = float(levels.start[downs[-1]]) if len(downs) and not is_high else math.nan
-    guests = _guests(look, aisle, zone, time)
-    hold_s = layout.sensors[aisle].hold_s
+    guests = _guests(look, layout.aisles_of(place), zone, time, in_area=zone >= layout.zones_in_aisles)
+    hold_s = layout.place_sensors[place].hold_s
     now = visit = None
     if not is_high and row >= 0:
-        now = _cure(result, name, aisle, time - float(end[row]) - hold_s)
+        now = _cure(result, name, place, time - float(end[row]) - hold_s)
         longest = max((guest.unseen_s for guest in guests), default=0.0)
         if longest - hold_s > settings.timeout_s:
-            visit = _cure(result, name, aisle, longest - hold_s)
+            visit = _cure(result, name, place, longest - hold_s)
     return Moment(
         zone=layout.zones[zone],
-        aisle=layout.aisles[aisle],
+        aisle=layout.places[place],
         time=time,
         settings_name=name,
         hold_s=hold_s,
@@ -159,7 +169,10 @@ def _explain_zone(result: Result, zone: int, time: float) -> Moment:
 
 
 def own_settings(scenario: Scenario, aisle: str, name: str) -> str:
-    """Return the name of the settings that a timetable name stands for in an aisle."""
+    """Return the name of the settings that a timetable name stands for in an aisle or open area."""
+    area = scenario.area_named(aisle)
+    if area is not None and area.settings:
+        return area.settings.get(name, name)
     mapped = [
         override.settings[name]
         for override in scenario.override
@@ -176,13 +189,25 @@ def _light_at(levels: Levels, at: int, time: float) -> float:
     return first + share * (last - first)
 
 
-def _guests(look: CloseLook, aisle: int, zone: int, time: float) -> tuple[Guest, ...]:
-    """Trucks in the aisle, longest there first."""
+def _guests(
+    look: CloseLook, aisles: IntColumn, zone: int, time: float, *, in_area: bool
+) -> tuple[Guest, ...]:
+    """Trucks in the aisle or aisles, longest there first; whoever is in an open area."""
     visits = look.visits
-    if visits is None:
+    if visits is None or look.stays is None:
         return ()
-    there = np.flatnonzero((visits.aisle == aisle) & (visits.enter <= time) & (time < visits.leave))
     start, end = look.detections.of_zone(zone)
+    if in_area:
+        inside = look.stays.of_zone(zone)
+        rows = np.flatnonzero((inside.enter <= time) & (time < inside.leave))
+        spans = zip(inside.enter[rows].tolist(), inside.leave[rows].tolist(), strict=True)
+        return tuple(
+            Guest("", IN_THE_OPEN, enter, leave, math.nan, _longest_unseen(start, end, enter, leave))
+            for enter, leave in spans
+        )
+    there = np.flatnonzero(
+        np.isin(visits.aisle, aisles) & (visits.enter <= time) & (time < visits.leave)
+    )
     return tuple(
         Guest(
             truck=visits.truck_names[visits.truck[row]],
@@ -207,7 +232,7 @@ def _longest_unseen(start: FloatColumn, end: FloatColumn, enter: float, leave: f
     return longest
 
 
-def _cure(result: Result, name: str, aisle: int, needed_s: float) -> Cure:
+def _cure(result: Result, name: str, place: int, needed_s: float) -> Cure:
     """Price a timeout for the settings in force, on the same traffic."""
     scenario = result.scenario
     needed = float(math.ceil(needed_s))
@@ -224,7 +249,7 @@ def _cure(result: Result, name: str, aisle: int, needed_s: float) -> Cure:
         by_zone=True,
     )["energy_kwh"]
     more = (energy[:, 1] - energy[:, 0]) * DAYS_PER_YEAR / scenario.days
-    own = [*result.layout.zones_of(aisle)]
+    own = [*result.layout.zones_of_place(place)]
     return Cure(needed, offered, math.fsum(more[own]), math.fsum(more))
 
 
@@ -250,35 +275,43 @@ class Spell:
     least_level: float
 
 
-def find_worst_spells(result: Result, count: int, aisle: int | None = None) -> tuple[Spell, ...]:
-    """Return the longest dim spells, the worst first; of one aisle, or of all.
+def find_worst_spells(result: Result, count: int, place: int | None = None) -> tuple[Spell, ...]:
+    """Return the longest dim spells, the worst first; of one aisle or group of aisles, or of all.
 
     Parameters
     ----------
     result : of a run of one replication, or of a replay
     count : how many
-    aisle : its index, None for all
+    place : its index, None for all
     """
     look, layout = result.close_look, result.layout
     visits, stays = look.visits, look.stays
     if visits is None or stays is None:
         return ()
     pieces: dict[int, list[tuple[float, float, float]]] = {}
-    for zone, home in enumerate(layout.zone_aisle.tolist()):
-        if aisle is not None and home != aisle:
+    spans: dict[int, tuple[str, float, float]] = {}
+    for zone, home in enumerate(layout.zone_place.tolist()):
+        if place is not None and home != place:
             continue
         dim_start, dim_end, least = _dim_times(look.levels[zone])
         inside = stays.of_zone(zone)
         for visit, enter, leave in zip(
             inside.visit.tolist(), inside.enter.tolist(), inside.leave.tolist(), strict=True
         ):
+            if zone >= layout.zones_in_aisles:
+                name, since, until = spans.get(visit, (layout.zones[zone], enter, leave))
+                spans[visit] = (name, min(since, enter), max(until, leave))
             first = int(np.searchsorted(dim_end, enter, side="right"))
             last = int(np.searchsorted(dim_start, leave, side="left"))
             for row in range(first, last):
                 begun, over = max(enter, float(dim_start[row])), min(leave, float(dim_end[row]))
                 if over > begun:
                     pieces.setdefault(visit, []).append((begun, over, float(least[row])))
-    spells = [_spell(result, visits, visit, *one) for visit, own in pieces.items() for one in _join(own)]
+    spells = [
+        _spell(result, visits, visit, *one) if visit < len(visits) else _open_spell(spans[visit], *one)
+        for visit, own in pieces.items()
+        for one in _join(own)
+    ]
     spells.sort(key=lambda spell: (spell.start - spell.end, spell.start))
     return tuple(spells[:count])
 
@@ -324,3 +357,9 @@ def _spell(result: Result, visits: Visits, visit: int, begun: float, over: float
         leave=float(visits.leave[visit]),
         least_level=least,
     )
+
+
+def _open_spell(span: tuple[str, float, float], begun: float, over: float, least: float) -> Spell:
+    """Say what is known of one spell in an open area."""
+    name, enter, leave = span
+    return Spell(name, "", IN_THE_OPEN, begun, over, enter, leave, least)

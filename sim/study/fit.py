@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.floor.layout import lay_out
 from sim.records import FloatColumn, IntColumn
 from sim.replication import prepare_site
 from sim.scenario.schema import Scenario, Settings
@@ -30,7 +31,7 @@ from sim.study.relight import simulate_for_lights
 from sim.study.wish import Wish
 from sim.units import SECONDS_PER_HOUR
 
-__all__ = ["MOST_COMBINATIONS", "SERVICE", "Fit", "aisle_sums", "fit_settings"]
+__all__ = ["MOST_COMBINATIONS", "SERVICE", "Fit", "fit_settings", "place_sums"]
 
 MOST_COMBINATIONS = 10_000
 """Combinations of candidates over the timetable's names that are evaluated in full."""
@@ -53,9 +54,9 @@ class Fit:
     ----------
     names : the timetable's names (T,)
     combinations : index of the candidate under each name (K, T)
-    allowed : which aisle may have which combination (A, K)
+    allowed : which place may have which combination (P, K)
     outcomes : by name, of every zone (Z, K)
-    zone_aisle : aisle of each zone (Z,)
+    zone_place : place of each zone (Z,)
     site, zone : what measures divide by, for the site () and for each zone (Z,)
     is_complete : whether these are all combinations, not a short list
     replayed : combinations that could not be summed in some zone and were replayed there
@@ -65,7 +66,7 @@ class Fit:
     combinations: IntColumn
     allowed: NDArray[np.bool_]
     outcomes: Mapping[str, Table]
-    zone_aisle: IntColumn
+    zone_place: IntColumn
     site: Base
     zone: Base
     is_complete: bool
@@ -82,10 +83,10 @@ class Fit:
         }
 
 
-def aisle_sums(fit: Fit, name: str) -> Table:
-    """Return an outcome of every aisle, its zones added (A, K)."""
+def place_sums(fit: Fit, name: str) -> Table:
+    """Return an outcome of every place, its zones added (P, K)."""
     table = fit.outcomes[name]
-    starts = np.flatnonzero(np.diff(fit.zone_aisle, prepend=-1))
+    starts = np.flatnonzero(np.diff(fit.zone_place, prepend=-1))
     return np.add.reduceat(table, starts, axis=0)
 
 
@@ -183,21 +184,21 @@ def fit_settings(
     )
     sizes = [len(wish.offer.candidates[name]) for name in wish.offer.names]
     listed = [np.arange(size) for size in sizes]
-    zones = len(wish.flat.aisle_names) * wish.flat.floor.zones_per_aisle
+    zone_place = lay_out(wish.flat).zone_place
+    zones = len(zone_place)
     most = max(16, min(MOST_COMBINATIONS, _MOST_CELLS // zones))
     is_complete = math.prod(sizes) <= most
     if not is_complete:
         singles = np.array(list(_singles(sizes)), dtype=np.int64)
         table, visits, count, _ = _means(wish, singles, outcomes, replications, workers, tell)
-        listed = _short_lists(wish, sizes, most, table, _bases(wish, visits, count)[0])
+        listed = _short_lists(wish, sizes, most, table, _bases(wish, visits, count)[0], zone_place)
     combinations = np.array(list(itertools.product(*(one.tolist() for one in listed))), dtype=np.int64)
     table, visits, count, replayed = _means(wish, combinations, outcomes, replications, workers, tell)
     site, zone = _bases(wish, visits, count)
-    allowed = np.ones((len(wish.flat.aisle_names), len(combinations)), dtype=bool)
+    allowed = np.ones((len(wish.flat.places), len(combinations)), dtype=bool)
     for column, name in enumerate(wish.offer.names):
         allowed &= wish.offer.allowed[name][:, combinations[:, column]]
-    zone_aisle = np.repeat(np.arange(len(wish.flat.aisle_names)), wish.flat.floor.zones_per_aisle)
-    return Fit(wish.offer.names, combinations, allowed, table, zone_aisle, site, zone, is_complete, replayed)
+    return Fit(wish.offer.names, combinations, allowed, table, zone_place, site, zone, is_complete, replayed)
 
 
 def _bases(wish: Wish, zone_visits: FloatColumn, site_visits: float) -> tuple[Base, Base]:
@@ -228,28 +229,33 @@ def _singles(sizes: Sequence[int]) -> Iterator[list[int]]:
 
 
 def _short_lists(
-    wish: Wish, sizes: Sequence[int], most: int, table: Mapping[str, Table], site: Base
+    wish: Wish,
+    sizes: Sequence[int],
+    most: int,
+    table: Mapping[str, Table],
+    site: Base,
+    zone_place: IntColumn,
 ) -> list[IntColumn]:
     """Pick so many candidates of each name that all their combinations can be evaluated."""
     each = max(2, int(most ** (1.0 / len(sizes)) + 1e-9))
-    cut = wish.flat.floor.zones_per_aisle
-    aisles = len(wish.flat.aisle_names)
-    by_aisle = {name: rows.reshape(aisles, cut, -1).sum(axis=1) for name, rows in table.items()}
+    starts = np.flatnonzero(np.diff(zone_place, prepend=-1))
+    places = len(starts)
+    by_place = {name: np.add.reduceat(rows, starts, axis=0) for name, rows in table.items()}
     limits = [limit for limit in wish.limits if limit.scope == "site"]
-    base = {name: rows[:, 0] for name, rows in by_aisle.items()}
+    base = {name: rows[:, 0] for name, rows in by_place.items()}
     unit, label, cost = [], [], []
     use: list[list[float]] = [[] for _ in limits]
     offsets = np.concatenate([[0], np.cumsum(sizes)])
-    for aisle in range(aisles):
+    for home in range(places):
         for column, name in enumerate(wish.offer.names):
-            for place in np.flatnonzero(wish.offer.allowed[name][aisle]).tolist():
+            for place in np.flatnonzero(wish.offer.allowed[name][home]).tolist():
                 at = 1 + int(offsets[column]) + place
-                unit.append(aisle * len(sizes) + column)
+                unit.append(home * len(sizes) + column)
                 label.append(place)
-                cost.append(float(by_aisle[wish.aim.outcome][aisle, at] - base[wish.aim.outcome][aisle]))
+                cost.append(float(by_place[wish.aim.outcome][home, at] - base[wish.aim.outcome][home]))
                 for line, limit in zip(use, limits, strict=True):
                     outcome = limit.measure.outcome
-                    line.append(float(by_aisle[outcome][aisle, at] - base[outcome][aisle]))
+                    line.append(float(by_place[outcome][home, at] - base[outcome][home]))
     most_used = np.array(
         [
             limit.fitted * float(limit.measure.divisor(site)) - math.fsum(base[limit.measure.outcome])

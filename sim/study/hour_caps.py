@@ -35,7 +35,7 @@ class HourTable:
     Attributes
     ----------
     combinations : indices into the fit (S,)
-    outcomes : by name, of every aisle (A, S, 24)
+    outcomes : by name, of every place (P, S, 24)
     base : what measures divide by (24,)
     """
 
@@ -44,14 +44,14 @@ class HourTable:
     base: Base
 
     def of_plan(self, limit: Limit, chosen: IntColumn, fit: Fit) -> tuple[FloatColumn, FloatColumn]:
-        """Return a plan's sums and divisors by hour; `chosen` is each aisle's combination (A,)."""
+        """Return a plan's sums and divisors by hour; `chosen` is each place's combination (P,)."""
         place = np.searchsorted(self.combinations, chosen)
         table = self.outcomes[limit.measure.outcome]
         return table[np.arange(len(chosen)), place].sum(axis=0), limit.measure.divisor(self.base)
 
 
 def hour_rows(hours: HourTable, limit: Limit, fit: Fit) -> Iterator[tuple[Table, float]]:
-    """Yield for each hour of the day the use of every aisle and combination (A, K), and the most allowed.
+    """Yield for each hour of the day the use of every place and combination (P, K), and the most allowed.
 
     An hour that has nothing to divide by has no measure and no limit.
     """
@@ -75,11 +75,11 @@ class _Task:
 
 
 def _replay(task: _Task) -> tuple[dict[str, Table], FloatColumn]:
-    """Return outcomes by aisle, choice and hour (A, S, 24), and visits by hour (24,)."""
+    """Return outcomes by place, choice and hour (P, S, 24), and visits by hour (24,)."""
     site = prepare_site(task.scenario)
     traffic = simulate_for_lights(site, task.replication)
     assert traffic.visits is not None
-    starts = np.flatnonzero(np.diff(site.layout.zone_aisle, prepend=-1))
+    starts = np.flatnonzero(np.diff(site.layout.zone_place, prepend=-1))
     tables: dict[str, list[Table]] = {name: [] for name in task.outcomes}
     for choice in task.choices:
         lit = relight(site, with_settings(task.scenario, choice))
@@ -123,5 +123,5 @@ def fit_hours(
     return HourTable(
         combinations,
         {name: share * table for name, table in total.items()},
-        Base(share * visits, counts, counts, np.full(HOURS, float(len(fit.zone_aisle)))),
+        Base(share * visits, counts, counts, np.full(HOURS, float(len(fit.zone_place)))),
     )

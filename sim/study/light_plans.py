@@ -20,12 +20,12 @@ __all__ = ["LightPlan", "scenario_with"]
 
 @dataclass(frozen=True)
 class LightPlan:
-    """Settings of every aisle, and how good they were proved to be on the replications fitted to.
+    """Settings of every place, and how good they were proved to be on the replications fitted to.
 
     Attributes
     ----------
     name : "single", "groups" or "aisles"
-    group_of : group of each aisle (A,)
+    group_of : group of each place: aisle, or aisles that share a zone (P,)
     combination : of each group, into the fit (G,)
     settings : of each group, by the timetable's name (G,)
     cost : the aim's outcome, mean per run
@@ -46,16 +46,17 @@ class LightPlan:
         """Proved distance from the optimum, over the cost."""
         return max(0.0, self.cost - self.bound) / abs(self.cost) if self.cost else 0.0
 
-    def settings_of(self, aisle: int) -> Mapping[str, Settings]:
-        """Return one aisle's settings by the timetable's name."""
-        return self.settings[int(self.group_of[aisle])]
+    def settings_of(self, place: int) -> Mapping[str, Settings]:
+        """Return one place's settings by the timetable's name."""
+        return self.settings[int(self.group_of[place])]
 
 
 def scenario_with(flat: Scenario, plan: LightPlan) -> Scenario:
     """Return a scenario whose aisles have the plan's settings.
 
     Each timetable name keeps its name for the settings of most aisles; others get a number behind it and
-    an override for their aisles.  The result is checked like a file, so that it loads back.
+    an override for their aisles; an open area names them itself.  The result is checked like a file, so that
+    it loads back.
 
     Parameters
     ----------
@@ -63,28 +64,33 @@ def scenario_with(flat: Scenario, plan: LightPlan) -> Scenario:
     plan : for its aisles
     """
     names = list(plan.settings[0])
-    aisles = flat.aisle_names
+    places = flat.places
     made: dict[str, Settings] = {}
     called: dict[tuple[str, Settings], str] = {}
     taken = set(flat.lighting.settings)
     for name in names:
-        votes = Counter(plan.settings_of(aisle)[name] for aisle in range(len(aisles)))
+        votes = Counter(plan.settings_of(place)[name] for place in range(len(places)))
         for number, (settings, _) in enumerate(votes.most_common()):
             called[name, settings] = name if number == 0 else _free_name(name, number + 1, {*made, *taken})
             made[called[name, settings]] = settings
     alike: dict[tuple[tuple[str, str], ...], list[str]] = {}
-    for aisle, aisle_name in enumerate(aisles):
-        own = plan.settings_of(aisle)
+    for place, (_, aisles) in enumerate(places):
+        own = plan.settings_of(place)
         mapping = tuple((name, called[name, own[name]]) for name in names if called[name, own[name]] != name)
         if mapping:
-            alike.setdefault(mapping, []).append(aisle_name)
+            alike.setdefault(mapping, []).extend(aisles)
     content = flat.content()
+    for area in content.get("area", []):
+        for mapping, listed in alike.items():
+            if area["name"] in listed:
+                area["settings"] = dict(mapping)
+                listed.remove(area["name"])
     content["lighting"]["settings"] |= {
         name: settings.model_dump(exclude_none=True) for name, settings in made.items()
     }
     kept = [one for one in content.get("override", []) if set(one) - {"aisles"}]
     content["override"] = kept + [
-        {"aisles": listed, "settings": dict(mapping)} for mapping, listed in alike.items()
+        {"aisles": listed, "settings": dict(mapping)} for mapping, listed in alike.items() if listed
     ]
     scenario, problems = check_content(content)
     assert scenario is not None, [f"{key_text(one.path, content)}: {one.message}" for one in problems]

@@ -24,7 +24,7 @@ from sim.study.ages import evaluate_settings, replay_notice
 from sim.study.assign import drop_beaten, reduced_costs
 from sim.study.choose import Impossible, build_columns, choose_plan, equal_service
 from sim.study.differences import Difference, subtract_paired
-from sim.study.fit import Fit, aisle_sums, fit_settings
+from sim.study.fit import Fit, fit_settings, place_sums
 from sim.study.groups import group_aisles
 from sim.study.hour_caps import HourTable, fit_hours
 from sim.study.light_plans import LightPlan, scenario_with
@@ -180,7 +180,7 @@ def _groupings(wish: Wish, fit: Fit) -> dict[str, IntColumn]:
     """
     aisles = fit.allowed.shape[0]
     middle = len(fit) // 2
-    low = aisle_sums(fit, "time_at_low_h")[:, middle]
+    low = place_sums(fit, "time_at_low_h")[:, middle]
     return {
         "single": np.zeros(aisles, dtype=np.int64),
         "groups": group_aisles(low, wish.groups),
@@ -280,7 +280,7 @@ def _check_by_replay(
             [{**wish.flat.lighting.settings, **fit.settings(wish, one)} for one in used],
             by_zone=True,
         )
-        column = np.searchsorted(used, np.array(plan.combination)[plan.group_of])[fit.zone_aisle]
+        column = np.searchsorted(used, np.array(plan.combination)[plan.group_of])[fit.zone_place]
         total = replay_site(relight(site, scenarios[name]), traffic)[0].total
         for outcome in outcomes:
             summed = math.fsum(found[outcome][np.arange(len(column)), column])

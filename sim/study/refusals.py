@@ -73,7 +73,7 @@ def _about_floor(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
             )
     for key in ("unoccupied_floor_lux", "egress_floor_lux", "occupied_lux"):
         dark = [
-            aisle for aisle in scenario.aisle_names if scenario.luminaires_of(aisle).floor_lux_at_full is None
+            name for name in scenario.lit_names if scenario.luminaires_of(name).floor_lux_at_full is None
         ]
         if getattr(table, key) is not None and dark:
             yield _refusal(
@@ -87,7 +87,7 @@ def _about_floor(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
 def _about_darkness(scenario: Scenario, table: Recommend, offer: Offer) -> Iterator[Fault]:
     """Level 0 is no advice while people work."""
     for name in offer.names:
-        floors = [floor_share(scenario, table, aisle, name) for aisle in scenario.aisle_names]
+        floors = [floor_share(scenario, table, lit, name) for lit in scenario.lit_names]
         if None in floors or not is_staffed(scenario, name):
             continue
         base = scenario.lighting.settings[name]

@@ -11,7 +11,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.replication import Site, Traffic, drivers_react, simulate_traffic
 from sim.scenario.schema import Scenario, Settings
 
@@ -36,6 +36,8 @@ PRICED_AFTERWARDS = (
 _LIGHT_ONLY = (
     "format",
     "title",
+    "group",
+    "area",
     "replications",
     "precision",
     "luminaires",
@@ -70,7 +72,7 @@ def relight(site: Site, scenario: Scenario) -> Site:
     site : prepared from a scenario with the same floor, luminaires, sensors and traffic
     scenario : what the lights are to do
     """
-    return replace(site, scenario=scenario, programs=aisle_programs(scenario))
+    return replace(site, scenario=scenario, programs=place_programs(scenario))
 
 
 def simulate_for_lights(site: Site, replication: int) -> Traffic:

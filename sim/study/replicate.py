@@ -228,13 +228,19 @@ def replay(
 
     Raises
     ------
-    InputError : no log is given, or two that would both make visits, or a log has faults
+    InputError : no log is given, or two that would both make visits, a log has faults, or a log of visits
+        comes with open areas
     """
     made = [log for log in (visits, moves, picks) if log is not None]
     if detections is None and not made:
         raise InputError("replay needs a detections log, a log of visits, moves or picks, or both")
     if len(made) > 1:
         raise InputError("give one of visits, moves and picks: each of them tells where the trucks were")
+    if made and scenario.area:
+        raise InputError(
+            "area: a log of visits, moves or picks does not say where trucks are outside the aisles; leave "
+            "[[area]] out, or replay a detections log of all zones alone"
+        )
     site = prepare_site(scenario)
     read = read_log_traffic(
         site,

@@ -356,12 +356,12 @@ def log_size(scenario: Scenario, error: float, *, replications: int) -> LogSize:
     replications : averaged before the aisles are compared, so that chance does not count as difference
     """
     site = prepare_site(scenario)
-    starts = np.flatnonzero(np.diff(site.layout.zone_aisle, prepend=-1))
-    total = np.zeros(len(site.layout.aisles))
+    aisles = len(site.layout.aisles)
+    total = np.zeros(aisles)
     for number in range(replications):
-        zones = run_replication(site, number)[0].zones["visits"]
-        total += np.add.reduceat(zones, starts)
-    aisles = len(total)
+        visits = run_replication(site, number)[1].visits
+        assert visits is not None
+        total += np.bincount(visits.aisle, minlength=aisles)
     return LogSize(
         "visits an hour", error, sample_size((total / replications).tolist(), error, aisles), aisles
     )

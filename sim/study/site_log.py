@@ -331,7 +331,14 @@ def motion_log(scenario: Scenario, layout: Layout, motion: Detections) -> SiteLo
     scenario, layout : the site
     motion : united, by zone
     """
-    by_aisle = unite(layout.zone_aisle[motion.zone], motion.start, motion.end)
+    if scenario.group:
+        raise InputError(
+            "group: motion in a zone of several aisles does not say in which of them; leave [[group]] out of "
+            "the base, or give a log of visits or moves"
+        )
+    in_aisle = np.flatnonzero(motion.zone < layout.zones_in_aisles)
+    home = layout.zone_place[motion.zone[in_aisle]]  # without groups a place of the racks is an aisle
+    by_aisle = unite(home, motion.start[in_aisle], motion.end[in_aisle])
     grid = hour_grid(scenario, float(motion.start.min()), float(motion.end.max()))
     silence = visit_silence_s(scenario)
     aisles, hours = len(layout.aisles), len(grid.of_week)

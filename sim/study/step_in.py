@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.floor.layout import Layout
 from sim.outcome.limits import CODE_DELAY
 from sim.records import FloatColumn
 from sim.replication import drivers_react, prepare_site, simulate_traffic
@@ -167,9 +168,9 @@ def find_step_in(
     staffed = staffed_hours(scenario)
     hours = staffed or scenario.duration_s / SECONDS_PER_HOUR
     shifts = hours / SHIFT_H
-    zone_aisle = prepare_site(scenario).layout.zone_aisle
+    layout = prepare_site(scenario).layout
     steps = tuple(
-        _step(scenario, number, choice, tables, zone_aisle, shifts) for number, choice in enumerate(choices)
+        _step(layout, number, choice, tables, shifts) for number, choice in enumerate(choices)
     )
     return StepIn(steps, shifts, staffed > 0.0, len(tables))
 
@@ -179,7 +180,7 @@ def _choices(scenario: Scenario, first_delay_s: float, weeks: int) -> list[dict[
     found: list[dict[str, Settings]] = [{} for _ in range(weeks)]
     for name, settings in scenario.lighting.settings.items():
         hold = max(
-            (scenario.sensors_of(aisle).hold_s for aisle in scenario.aisle_names
+            (scenario.sensors_of(aisle).hold_s for aisle in scenario.lit_names
              if settings in scenario.settings_of(aisle).values()),
             default=scenario.sensors.hold_s,
         )
@@ -235,11 +236,10 @@ def _side_by_side(outcomes: Sequence[Outcomes]) -> dict[str, NDArray[np.float64]
 
 
 def _step(
-    scenario: Scenario,
+    layout: Layout,
     place: int,
     choice: Mapping[str, Settings],
     tables: Sequence[Mapping[str, NDArray[np.float64]]],
-    zone_aisle: NDArray[np.int64],
     shifts: float,
 ) -> Step:
     """One week's figures."""
@@ -248,14 +248,14 @@ def _step(
         return np.array([table[name][:, place].sum() for table in tables])
 
     by_zone = np.mean([table["false_offs"][:, place] for table in tables], axis=0)
-    by_aisle = np.bincount(zone_aisle, weights=np.nan_to_num(by_zone))
-    worst = int(np.argmax(by_aisle))
+    by_place = np.bincount(layout.zone_place, weights=np.nan_to_num(by_zone))
+    worst = int(np.argmax(by_place))
     always = totals("always_on_kwh")
     return Step(
         week=place + 1,
         timeout_s={name: settings.timeout_s for name, settings in choice.items()},
         false_offs=estimate_mean((totals("false_offs") / shifts).tolist()),
-        worst_aisle=scenario.aisle_names[worst] if by_aisle[worst] > 0.0 else "",
-        worst=float(by_aisle[worst] / shifts),
+        worst_aisle=layout.places[worst] if by_place[worst] > 0.0 else "",
+        worst=float(by_place[worst] / shifts),
         saved_share=estimate_mean(((always - totals("energy_kwh")) / always).tolist()),
     )

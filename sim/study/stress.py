@@ -26,10 +26,15 @@ def _scaled_rate(rate: float | tuple[float, ...], factor: float) -> float | tupl
 
 
 def _volume(scenario: Scenario, factor: float) -> Scenario:
-    """Scale the moves an hour of every stream of work, and the pallets on every trailer (at least one).
+    """Scale the moves an hour of every stream of work, people in areas, and the pallets on every trailer.
 
-    Trailers at random with few pallets are scaled by their number instead: 0.7 of one pallet is none.
+    A trailer keeps at least one pallet.  Trailers at random with few pallets are scaled by their number
+    instead: 0.7 of one pallet is none.
     """
+    areas = scenario.area and tuple(
+        area.model_copy(update={"people_per_hour": _scaled_rate(area.people_per_hour, factor)})
+        for area in scenario.area
+    )
 
     def scaled(stream: Work | Inbound | Outbound) -> Work | Inbound | Outbound:
         rate = None if isinstance(stream, Outbound) else stream.per_hour
@@ -40,8 +45,11 @@ def _volume(scenario: Scenario, factor: float) -> Scenario:
 
     return scenario.model_copy(
         update={
-            name: tuple(scaled(stream) for stream in getattr(scenario, name))
-            for name in ("work", "inbound", "outbound")
+            "area": areas,
+            **{
+                name: tuple(scaled(stream) for stream in getattr(scenario, name))
+                for name in ("work", "inbound", "outbound")
+            },
         }
     )
 

@@ -13,13 +13,13 @@ from dataclasses import replace
 import numpy as np
 
 from sim.floor.layout import Layout
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.records import Detections, FloatColumn
 from sim.replication import Site, Traffic, replay_site
 from sim.results import ExtraTable
 from sim.scenario.schema import Scenario
 
-__all__ = ["TIMEOUTS_S", "gaps_of_aisle", "timeout_table"]
+__all__ = ["TIMEOUTS_S", "gaps_of_place", "timeout_table"]
 
 TIMEOUTS_S = (30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1200.0, 1800.0)
 _EVERY = "all aisles"
@@ -30,10 +30,10 @@ _HEADER = (
 _MOST_SHOWN = 40
 
 
-def gaps_of_aisle(layout: Layout, detections: Detections, aisle: int) -> FloatColumn:
-    """Return the gaps in the zones of one aisle, between detections [s] (n,)."""
+def gaps_of_place(layout: Layout, detections: Detections, place: int) -> FloatColumn:
+    """Return the gaps in the zones of an aisle, a group of aisles or an area, between detections [s] (n,)."""
     gaps = []
-    for zone in layout.zones_of(aisle):
+    for zone in layout.zones_of_place(place):
         start, end = detections.of_zone(zone)
         gaps.append(start[1:] - end[:-1])
     return np.concatenate(gaps)
@@ -41,7 +41,7 @@ def gaps_of_aisle(layout: Layout, detections: Detections, aisle: int) -> FloatCo
 
 def _with_timeout(scenario: Scenario, timeout_s: float) -> Scenario | None:
     """The scenario with one timeout in every set of settings; None where lights could not follow it."""
-    for aisle in scenario.aisle_names:
+    for aisle in scenario.lit_names:
         sensors = scenario.sensors_of(aisle)
         slowest = max(settings.fade_up_s for settings in scenario.settings_of(aisle).values())
         if sensors.hold_s + timeout_s <= sensors.latency_s + slowest:
@@ -67,7 +67,7 @@ def timeout_table(site: Site, traffic: Traffic, timeouts_s: Sequence[float] = TI
     a row for each aisle and timeout, all aisles together first
     """
     layout = site.layout
-    gaps = [gaps_of_aisle(layout, traffic.detections, aisle) for aisle in range(len(layout.aisles))]
+    gaps = [gaps_of_place(layout, traffic.detections, place) for place in range(len(layout.places))]
     rows: list[tuple[str, ...]] = []
     shown: dict[str, list[str]] = {}
     tried: list[float] = []
@@ -76,7 +76,7 @@ def timeout_table(site: Site, traffic: Traffic, timeouts_s: Sequence[float] = TI
         if scenario is None:
             continue
         tried.append(timeout_s)
-        other = replace(site, scenario=scenario, programs=aisle_programs(scenario))
+        other = replace(site, scenario=scenario, programs=place_programs(scenario))
         zones = replay_site(other, traffic)[0].zones
         hours = site.scenario.duration_s / 3600.0
         for name, members, own in _groups(layout, gaps):
@@ -100,7 +100,7 @@ def timeout_table(site: Site, traffic: Traffic, timeouts_s: Sequence[float] = TI
             shown.setdefault(name, [name, str(len(own)), _minutes(_percentiles(own)[1])]).append(
                 f"{_percent(longer)} / {_percent(saved)}"
             )
-    order = {name: place for place, name in enumerate((_EVERY, *layout.aisles))}
+    order = {name: place for place, name in enumerate((_EVERY, *layout.places))}
     rows.sort(key=lambda row: order[row[0]])
     left_out = len(shown) - _MOST_SHOWN
     return ExtraTable(
@@ -127,8 +127,8 @@ def _groups(
 ) -> Iterator[tuple[str, list[int], FloatColumn]]:
     """Yield name, zones and gaps: of all aisles, then of each."""
     yield _EVERY, list(range(len(layout.zones))), np.concatenate(list(gaps))
-    for aisle, name in enumerate(layout.aisles):
-        yield name, list(layout.zones_of(aisle)), gaps[aisle]
+    for place, name in enumerate(layout.places):
+        yield name, list(layout.zones_of_place(place)), gaps[place]
 
 
 def _percentiles(gaps: FloatColumn) -> list[float]:

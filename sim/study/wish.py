@@ -77,11 +77,14 @@ def with_wishes(scenario: Scenario, changes: Mapping[str, Any]) -> Scenario:
 
 
 def flatten(scenario: Scenario) -> Scenario:
-    """Return the scenario with the timetable's own settings in every aisle: no override of settings."""
+    """Return the scenario with the timetable's own settings everywhere: no override of settings."""
     used = {name: scenario.lighting.settings[name] for name in scenario.names_in_force}
     override = tuple(one.model_copy(update={"settings": None}) for one in scenario.override)
     lighting = scenario.lighting.model_copy(update={"settings": used})
-    return scenario.model_copy(update={"lighting": lighting, "override": override})
+    areas = None
+    if scenario.area is not None:
+        areas = tuple(one.model_copy(update={"settings": None}) for one in scenario.area)
+    return scenario.model_copy(update={"lighting": lighting, "override": override, "area": areas})
 
 
 def make_wish(scenario: Scenario) -> Wish:
@@ -164,7 +167,7 @@ def _check_names(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
                 yield Fault(
                     "", None, f"recommend.{key}.{name}", f"these settings are not in the timetable{near}"
                 )
-    full = [scenario.luminaires_of(aisle).floor_lux_at_full for aisle in scenario.aisle_names]
+    full = [scenario.luminaires_of(name).floor_lux_at_full for name in scenario.lit_names]
     least = min((lux for lux in full if lux is not None), default=None)
     if table.occupied_lux is not None and least is not None and table.occupied_lux > least:
         yield Fault(
@@ -179,13 +182,13 @@ def _check_names(scenario: Scenario, table: Recommend) -> Iterator[Fault]:
 def _check_offer(scenario: Scenario, table: Recommend, found: Offer) -> Iterator[Fault]:
     """Every aisle must have something to choose from under every name."""
     for name in found.names:
-        for aisle, row in zip(scenario.aisle_names, found.allowed[name], strict=True):
+        for (place, _), row in zip(scenario.places, found.allowed[name], strict=True):
             if not row.any():
                 yield Fault(
                     "",
                     None,
                     "recommend.levels",
-                    f'no timeout and level offered is allowed in aisle {aisle} under "{name}" '
+                    f'no timeout and level offered is allowed in aisle {place} under "{name}" '
                     '(floor, occupied '
                     "level, second level, latency + fade-up); offer higher levels or longer timeouts",
                 )
@@ -205,5 +208,5 @@ def _notices(scenario: Scenario, limits: list[Limit]) -> Iterator[str]:
             "Under skylights every level is capped hour by hour, also below the stated floor: there "
             "daylight is taken to give the rest."
         )
-    if any(override.settings for override in scenario.override):
+    if any([one.settings for one in scenario.override] + [one.settings for one in scenario.area or ()]):
         yield "Overrides of settings in the scenario are left out of the search: every aisle is chosen anew."

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sim.lighting.power import power_curve
-from sim.lighting.timetable import Program, aisle_programs
+from sim.lighting.timetable import Program, place_programs
 from sim.outcome.year_load import (
     QUARTERS_A_WEEK,
     Baseline,
@@ -39,14 +39,14 @@ def interactive_factor(scenario: Scenario) -> float:
     store = scenario.store
     if store is None or store.cooling_cop is None:
         return 1.0
-    watts = {name: _aisle_w(scenario, name) for name in scenario.aisle_names}
-    inside = sum(watts[name] for name in store.aisles or scenario.aisle_names)
+    watts = {name: _full_w(scenario, name) for name in scenario.lit_names}
+    inside = sum(watts[name] for name in store.aisles or scenario.lit_names)
     return 1.0 + inside / sum(watts.values()) / store.cooling_cop
 
 
-def _aisle_w(scenario: Scenario, aisle: str) -> float:
-    """Power of an aisle's luminaires at full level."""
-    lamps = scenario.luminaires_of(aisle)
+def _full_w(scenario: Scenario, name: str) -> float:
+    """Power of an aisle's or an open area's luminaires at full level."""
+    lamps = scenario.luminaires_of(name)
     return lamps.per_aisle * power_curve(lamps).full_w
 
 
@@ -56,9 +56,14 @@ def _cooled(result: Result, outcome: Outcomes, name: str) -> float:
     by_zone = outcome.zones[name]
     if store is None or store.cooling_cop is None or not by_zone.any():
         return 1.0
-    names = store.aisles or result.layout.aisles
-    inside = np.array([result.layout.aisles[aisle] in names for aisle in result.layout.zone_aisle])
-    return 1.0 + float(by_zone[inside].sum() / by_zone.sum()) / store.cooling_cop
+    names = store.aisles or result.scenario.lit_names
+    # of a group of aisles, the part of its luminaires that is in the store
+    watts = [{name: _full_w(result.scenario, name) for name in homes} for _, homes in result.scenario.places]
+    inside = np.array(
+        [sum(one for name, one in full.items() if name in names) / sum(full.values()) for full in watts]
+    )
+    part = inside[result.layout.zone_place]
+    return 1.0 + float((by_zone * part).sum() / by_zone.sum()) / store.cooling_cop
 
 
 def year_loads(
@@ -76,7 +81,7 @@ def year_loads(
     here, base = _repeated(result, result.outcomes[number], result.programs, baseline, clock)
     for weeks in result.scenario.year_weeks or () if result.special else ():
         inside = in_weeks(weeks, clock)
-        programs = aisle_programs(special_scenario(result.scenario, weeks))
+        programs = place_programs(special_scenario(result.scenario, weeks))
         outcome = result.special[weeks.name][number]
         there, base_there = _repeated(result, outcome, programs, baseline, clock)
         here, base = np.where(inside, there, here), np.where(inside, base_there, base)

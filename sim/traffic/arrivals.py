@@ -17,7 +17,15 @@ from sim.scenario.schema import Scenario, seconds_of_day
 from sim.traffic.calendar import past_midnight, volume_by_day
 from sim.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, SECONDS_PER_WEEK, WEEKDAYS
 
-__all__ = ["Week", "draw_arrivals", "draw_gamma", "timetable_arrivals", "week_of", "week_rates"]
+__all__ = [
+    "Week",
+    "draw_arrivals",
+    "draw_gamma",
+    "draw_lognormal",
+    "timetable_arrivals",
+    "week_of",
+    "week_rates",
+]
 
 
 @dataclass(frozen=True)
@@ -88,3 +96,12 @@ def draw_gamma(rng: np.random.Generator, mean: float, cv: float, count: int) -> 
         return np.full(count, mean)
     shape = 1.0 / cv**2
     return rng.standard_gamma(shape, count) * (mean / shape)
+
+
+def draw_lognormal(rng: np.random.Generator, median: float, spread: float, count: int) -> FloatColumn:
+    """Draw times whose logarithms are normal: spread 1 constant [s] (n,).
+
+    The mean is median * exp(ln(spread)^2 / 2).
+    """
+    times: FloatColumn = median * np.exp(np.log(spread) * rng.standard_normal(count))
+    return times

@@ -5,6 +5,7 @@ Comes in: a truck group of the scenario.  Goes out: `Gait`.  After it: `traffic/
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from sim.records import FloatColumn
 from sim.scenario.schema import Trucks
 
-__all__ = ["Gait", "gait_of", "mast_time", "stopping_distance"]
+__all__ = ["Gait", "gait_of", "mast_time", "stopping_distance", "turn_time"]
 
 
 @dataclass(frozen=True)
@@ -53,8 +54,20 @@ def gait_of(trucks: Trucks) -> Gait:
         up=0.0 if trucks.lift_m_per_s is None else 1.0 / trucks.lift_m_per_s,
         down=0.0 if trucks.lower_m_per_s is None else 1.0 / trucks.lower_m_per_s,
         lifts_while_travelling=trucks.lifts_while_travelling,
-        turn_s=trucks.turn_s,
+        turn_s=turn_time(trucks),
     )
+
+
+def turn_time(trucks: Trucks) -> float:
+    """Return the time of one turn between a cross-aisle and an aisle [s].
+
+    Notes
+    -----
+    A quarter of a circle at constant speed: (pi / 2) r / v.
+    """
+    if trucks.turn_speed_m_per_s is None or trucks.turn_radius_m is None:
+        return trucks.turn_s
+    return 0.5 * math.pi * trucks.turn_radius_m / trucks.turn_speed_m_per_s
 
 
 def mast_time(gait: Gait, from_m: FloatColumn, to_m: FloatColumn) -> FloatColumn:

@@ -17,6 +17,7 @@ from sim.floor.layout import Layout
 from sim.records import FloatColumn, IntColumn
 from sim.traffic.gait import Gait, mast_time
 from sim.traffic.kinematics import travel_time
+from sim.traffic.ways import between_ways, choose_lines, is_one_visit, place_inside, single_lines
 from sim.traffic.work import Tasks
 
 __all__ = ["Route", "SingleVisit", "replenish_route", "route_between", "single_visit"]
@@ -27,17 +28,24 @@ Rows = slice | IntColumn
 
 @dataclass(frozen=True)
 class SingleVisit:
-    """In from the front, handle once, out: by some moves of one group (n,).
+    """In, handle once, out: by some moves of one group (n,).
 
     Attributes
     ----------
+    enter_line, leave_line : by which cross-aisle it comes and goes, see `traffic/ways`
     speed_in, speed_out : inside the aisle [m/s]
-    out_m : length of the way out [m]
+    enter_m, leave_m : where it comes into the aisle and goes out of it [m]
+    in_m, out_m : length of the way in and out [m]
     stand : time at the bay, mast included [s]
     """
 
+    enter_line: IntColumn
+    leave_line: IntColumn
     speed_in: FloatColumn
     speed_out: FloatColumn
+    enter_m: FloatColumn
+    leave_m: FloatColumn
+    in_m: FloatColumn
     out_m: FloatColumn
     stand: FloatColumn
 
@@ -46,35 +54,48 @@ def single_visit(
     layout: Layout, gait: Gait, group: int, tasks: Tasks, rows: Rows, is_put: BoolColumn
 ) -> SingleVisit:
     """Plan the aisle part of putaways (`is_put`), retrievals and walks."""
-    bay, height = tasks.bay_m[rows], tasks.height_m[rows]
+    aisle, bay, height = tasks.aisle[rows], tasks.bay_m[rows], tasks.height_m[rows]
+    enter_line, leave_line = single_lines(layout, aisle, bay, tasks.is_through[rows])
+    enter_m, leave_m = place_inside(layout, aisle, enter_line), place_inside(layout, aisle, leave_line)
+    in_m, out_m = np.abs(bay - enter_m), np.abs(leave_m - bay)
     speed_in = np.where(is_put, gait.aisle_laden, gait.aisle_empty)
     speed_out = np.where(is_put, gait.aisle_empty, gait.aisle_laden)
-    out_m = np.where(tasks.is_through[rows], layout.length_m[tasks.aisle[rows]] - bay, bay)
     stand = np.where(is_put, tasks.set_s[group, rows], tasks.pick_s[group, rows])
     if gait.lifts_while_travelling:
-        late_up = height * gait.up - travel_time(bay, speed_in, gait.ramp)
+        late_up = height * gait.up - travel_time(in_m, speed_in, gait.ramp)
         late_down = height * gait.down - travel_time(out_m, speed_out, gait.ramp)
         mast = np.maximum(0.0, late_up) + np.maximum(0.0, late_down)
     else:
         mast = height * gait.up + height * gait.down
-    return SingleVisit(speed_in, speed_out, out_m, stand + mast)
+    return SingleVisit(
+        enter_line, leave_line, speed_in, speed_out, enter_m, leave_m, in_m, out_m, stand + mast
+    )
 
 
 @dataclass(frozen=True)
 class Route:
-    """From bay to bay, in and home by the front, rest to rest (n,).
+    """From bay to bay, from a door and home again, rest to rest (n,).
 
     Attributes
     ----------
-    by_back : whether the truck goes from aisle to aisle behind the racks
-    is_same_aisle : both bays lie in one aisle: one visit
-    first_stay, second_stay : time inside either aisle [s]; the second is 0 in the same aisle
+    is_one_visit : both bays lie in one aisle, and the second one ahead: one visit
+    enter_line, out_line, in_line, leave_line : by which cross-aisles it comes to the first bay, leaves it,
+        comes to the second one and goes home; in one visit the middle two say nothing
+    enter_m, out_m, in_m, leave_m : the places in the aisles where it does so [m]
+    first_stay, second_stay : time inside either aisle [s]; the second is 0 in one visit
     between : from mouth to mouth, turns included [s]
     first_stand, second_stand : time at either bay, mast included [s]
     """
 
-    by_back: BoolColumn
-    is_same_aisle: BoolColumn
+    is_one_visit: BoolColumn
+    enter_line: IntColumn
+    out_line: IntColumn
+    in_line: IntColumn
+    leave_line: IntColumn
+    enter_m: FloatColumn
+    out_m: FloatColumn
+    in_m: FloatColumn
+    leave_m: FloatColumn
     first_stay: FloatColumn
     second_stay: FloatColumn
     between: FloatColumn
@@ -92,7 +113,7 @@ def route_between(
     *,
     outer_is_laden: bool,
 ) -> Route:
-    """Go to a first bay, by the shorter of the front and the back cross-aisle to a second one, and home.
+    """Go to a first bay, by the shortest legal way to a second one, and home.
 
     Parameters
     ----------
@@ -107,30 +128,37 @@ def route_between(
         outer, inner, across_speed = gait.aisle_laden, gait.aisle_empty, gait.empty
     ramp = gait.ramp
     (first, second), (bay, second_bay) = aisles, bays
-    across = np.abs(layout.aisle_m[first] - layout.aisle_m[second])
-    back_m = layout.length_m.max()
-    by_back = (back_m - bay) + (back_m - second_bay) < bay + second_bay
-    same = first == second
-    stub = np.where(by_back, back_m - layout.length_m[first], 0.0)
-    second_stub = np.where(by_back, back_m - layout.length_m[second], 0.0)
-    out_m = np.where(by_back, layout.length_m[first] - bay, bay)
-    in_m = np.where(by_back, layout.length_m[second] - second_bay, second_bay)
+    same = is_one_visit(layout, first, bay, second, second_bay)
+    not_through = np.zeros(len(first), dtype=bool)
+    enter_line, _ = single_lines(layout, first, bay, not_through)
+    _, leave_line = single_lines(layout, second, second_bay, not_through)
+    out_line, in_line = choose_lines(layout, first, bay, second, second_bay)
+    enter_m, leave_m = place_inside(layout, first, enter_line), place_inside(layout, second, leave_line)
+    out_m, in_m = place_inside(layout, first, out_line), place_inside(layout, second, in_line)
     ways = (
-        travel_time(bay, outer, ramp),
-        travel_time(out_m, inner, ramp),
+        travel_time(np.abs(bay - enter_m), outer, ramp),
+        travel_time(np.abs(out_m - bay), inner, ramp),
         travel_time(np.abs(bay - second_bay), inner, ramp),
-        travel_time(in_m, inner, ramp),
-        travel_time(second_bay, outer, ramp),
+        travel_time(np.abs(second_bay - in_m), inner, ramp),
+        travel_time(np.abs(leave_m - second_bay), outer, ramp),
     )
     come_in, go_out, inside, go_in, leave = ways
     mast, second_mast = _route_mast(gait, heights, ways, same)
     stand, second_stand = handling[0] + mast, handling[1] + second_mast
     come = come_in + stand
     go_home = second_stand + leave
-    between = sum(travel_time(length, across_speed, ramp) for length in (stub, across, second_stub))
+    *lengths, _ = between_ways(layout, first, out_line, second, in_line)
+    between = sum(travel_time(length, across_speed, ramp) for length in lengths)
     return Route(
-        by_back=by_back & ~same,
-        is_same_aisle=same,
+        is_one_visit=same,
+        enter_line=enter_line,
+        out_line=out_line,
+        in_line=in_line,
+        leave_line=leave_line,
+        enter_m=enter_m,
+        out_m=out_m,
+        in_m=in_m,
+        leave_m=leave_m,
         first_stay=come + np.where(same, inside + go_home, go_out),
         second_stay=np.where(same, 0.0, go_in + go_home),
         between=np.where(same, 0.0, between + 2.0 * gait.turn_s),

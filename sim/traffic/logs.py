@@ -28,6 +28,7 @@ from sim.records import FloatColumn, IntColumn
 from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import NAME_PATTERN, Scenario
 from sim.traffic.paths import VISIT_TASKS
+from sim.traffic.ways import BACK, FRONT, is_back_mouth, line_names
 from sim.wording import nearest_text, printable
 
 __all__ = ["VisitRows", "numbers_of", "read_visit_rows", "scan_visits"]
@@ -37,7 +38,6 @@ OPTIONAL = (
     "truck", "operator", "bay_m", "arrive", "type", "task", "enters_at", "leaves_at", "second_bay_m",
     "second_stand_s",
 )
-MOUTHS = ("front", "back")
 _NAME = re.compile(NAME_PATTERN)
 _LONGEST_NAME = 60
 
@@ -56,7 +56,9 @@ class VisitRows:
     arrive : at the mouth [s], nan where the log has none: then waits are not known (n,)
     type : truck group, "" where the log has none (n,)
     task : a word of `paths.VISIT_TASKS`, "unknown" where the log has none (n,)
-    enters_back, leaves_back : column enters_at / leaves_at says "back"; front where the log has none (n,)
+    enter_line, leave_line : cross-aisle that the column enters_at / leaves_at names, see `traffic/ways`; the
+        front one where the log has none (n,)
+    enters_back, leaves_back : whether that is by the back mouth (n,)
     second_bay_m, second_stand_s : of a visit with two stops, nan otherwise (n,)
     """
 
@@ -69,6 +71,8 @@ class VisitRows:
     arrive: FloatColumn
     type: tuple[str, ...]
     task: tuple[str, ...]
+    enter_line: IntColumn
+    leave_line: IntColumn
     enters_back: np.ndarray[Any, np.dtype[np.bool_]]
     leaves_back: np.ndarray[Any, np.dtype[np.bool_]]
     second_bay_m: FloatColumn
@@ -215,6 +219,7 @@ def _read_batch(
         lambda _: "second_bay_m and second_stand_s come together: give both or neither",
     )
     trucks, operators = names[0].of(_names(log, batch, "truck")), names[1].of(_names(log, batch, "operator"))
+    enter_line, leave_line = (_lines(log, batch, column, layout) for column in ("enters_at", "leaves_at"))
     rows = VisitRows(
         line=batch.line,
         aisle=aisle,
@@ -225,8 +230,10 @@ def _read_batch(
         arrive=arrive,
         type=_words(log, batch, "type", groups, "") if groups else _names(log, batch, "type"),
         task=_words(log, batch, "task", VISIT_TASKS, "unknown"),
-        enters_back=_is_back(log, batch, "enters_at"),
-        leaves_back=_is_back(log, batch, "leaves_at"),
+        enter_line=enter_line,
+        leave_line=leave_line,
+        enters_back=is_back_mouth(layout, aisle, enter_line),
+        leaves_back=is_back_mouth(layout, aisle, leave_line),
         second_bay_m=second_bay,
         second_stand_s=second_stand,
     )
@@ -281,9 +288,12 @@ def _words(log: Log, batch: Batch, column: str, known: Sequence[str], absent: st
     return tuple(sys.intern(text or absent) for text in texts)
 
 
-def _is_back(log: Log, batch: Batch, column: str) -> NDArray[np.bool_]:
-    """Read a column that says front or back; front where a row says nothing."""
-    return np.array([word == "back" for word in _words(log, batch, column, MOUTHS, "front")], dtype=bool)
+def _lines(log: Log, batch: Batch, column: str, layout: Layout) -> IntColumn:
+    """Read a column that names a cross-aisle; the front one where a row says nothing (n,)."""
+    names = line_names(layout)
+    number = {name: place for place, name in enumerate(names)} | {"back": BACK}
+    words = _words(log, batch, column, names, "front")
+    return np.array([number.get(word, FRONT) for word in words], dtype=np.int64)
 
 
 def _join(pieces: Sequence[VisitRows]) -> VisitRows:

@@ -17,6 +17,7 @@ from sim.traffic.gait import gait_of
 from sim.traffic.kinematics import travel_time
 from sim.traffic.logs import VisitRows
 from sim.traffic.paths import VISIT_TASKS
+from sim.traffic.ways import place_inside
 
 __all__ = ["measured_visits"]
 
@@ -114,6 +115,8 @@ def measured_visits(
         task_names=VISIT_TASKS,
         moves=moves,
         drives=None,
+        enter_line=rows.enter_line if len(layout.cross_m) else None,
+        leave_line=rows.leave_line if len(layout.cross_m) else None,
     )
 
 
@@ -144,9 +147,8 @@ def _runs(
 
     A visit that the end of the run cuts short is never too short.
     """
-    length = layout.length_m[rows.aisle]
-    mouth_in = np.where(rows.enters_back, length, 0.0)
-    mouth_out = np.where(rows.leaves_back, length, 0.0)
+    mouth_in = place_inside(layout, rows.aisle, rows.enter_line)
+    mouth_out = place_inside(layout, rows.aisle, rows.leave_line)
     has_second = ~np.isnan(rows.second_bay_m)
     last_bay = np.where(has_second, rows.second_bay_m, rows.bay_m)
     out_speed = np.where(has_second, empty, speed_out)

@@ -16,6 +16,7 @@ from sim.floor.layout import Layout
 from sim.scenario.schema import Trucks
 from sim.traffic.gait import Gait, gait_of
 from sim.traffic.plans import Queues, Task
+from sim.traffic.ways import ALIKE_M, cross_lines
 from sim.traffic.work import Tasks
 
 __all__ = ["PairTimes", "Pairing", "WaitingTasks"]
@@ -78,12 +79,14 @@ class PairTimes:
 
     Attributes
     ----------
+    is_one_visit : whether both are done in one visit, in the same aisle
     first_stay : in the putaway's aisle
     set_down : from entering it to the end of the set-down, lowering included
-    between, second_stay : to the retrieval's mouth, and in its aisle; 0 where it is the same aisle
+    between, second_stay : to the retrieval's mouth, and in its aisle; 0 in one visit
     home : from the mouth to the end of the set-down at the door
     """
 
+    is_one_visit: bool
     first_stay: float
     set_down: float
     between: float
@@ -117,7 +120,9 @@ class Pairing:
             if able[group] and is_retrieval
         ]
         self.aisle_m, self.door_m = layout.aisle_m.tolist(), layout.door_m.tolist()
-        self.length_m, self.back_m = layout.length_m.tolist(), float(layout.length_m.max())
+        self.length_m: list[float] = layout.length_m.tolist()
+        self.lines: list[float] = cross_lines(layout).tolist()
+        self.direction, self.width_m = layout.direction.tolist(), layout.width_m
         self.staging = _run(layout.staging_depth_m, self.gait.laden, self.gait.ramp)
 
     def take_partner(self, aisle: int, now: float) -> Task | None:
@@ -140,13 +145,18 @@ class Pairing:
         first, second = int(tasks.aisle[put]), int(tasks.aisle[fetch])
         bay, second_bay = float(tasks.bay_m[put]), float(tasks.bay_m[fetch])
         height, second_height = float(tasks.height_m[put]), float(tasks.height_m[fetch])
-        same = first == second
-        by_back = not same and (self.back_m - bay) + (self.back_m - second_bay) < bay + second_bay
-        out_m = self.length_m[first] - bay if by_back else bay
-        in_m = self.length_m[second] - second_bay if by_back else second_bay
-        come_in, leave = _run(bay, gait.aisle_laden, ramp), _run(second_bay, gait.aisle_laden, ramp)
+        way = self.direction[first]
+        same = first == second and (second_bay - bay) * way >= 0.0
+        out, into = self._lines_between(first, bay, second, second_bay)
+        enter_m = self._line_behind(bay) if way < 0 else 0.0
+        home_line_m = self._line_behind(second_bay) if self.direction[second] > 0 else 0.0
+        length, second_length = self.length_m[first], self.length_m[second]
+        in_run = abs(bay - min(enter_m, length))
+        out_run = abs(min(home_line_m, second_length) - second_bay)
+        come_in, leave = _run(in_run, gait.aisle_laden, ramp), _run(out_run, gait.aisle_laden, ramp)
         inside = _run(abs(bay - second_bay), gait.aisle_empty, ramp)
-        go_out, go_in = _run(out_m, gait.aisle_empty, ramp), _run(in_m, gait.aisle_empty, ramp)
+        go_out = _run(abs(min(out, length) - bay), gait.aisle_empty, ramp)
+        go_in = _run(abs(second_bay - min(into, second_length)), gait.aisle_empty, ramp)
         up, down = gait.up, gait.down
         if not gait.lifts_while_travelling:
             mast, second_mast = height * (up + down), second_height * (up + down)
@@ -162,16 +172,60 @@ class Pairing:
             )
         stand = float(tasks.set_s[group, put]) + mast
         second_stand = float(tasks.pick_s[group, fetch]) + second_mast
-        across = abs(self.door_m[int(tasks.door[fetch])] - self.aisle_m[second])
-        home = gait.turn_s + _run(across, gait.laden, ramp) + self.staging + float(tasks.set_s[group, fetch])
+        to_door = [abs(self.door_m[int(tasks.door[fetch])] - self.aisle_m[second])]
+        if home_line_m > 0.0:
+            here = self.aisle_m[second]
+            side = 0.0 if here <= 0.5 * self.width_m else self.width_m
+            stub = max(0.0, home_line_m - second_length)
+            to_door = [stub, abs(here - side), home_line_m, abs(side - self.door_m[int(tasks.door[fetch])])]
+        driven = sum(_run(way, gait.laden, ramp) for way in to_door)
+        home = gait.turn_s + driven + self.staging + float(tasks.set_s[group, fetch])
         if same:
-            return PairTimes(
-                come_in + stand + inside + second_stand + leave, come_in + stand, 0.0, 0.0, home
-            )
-        ways = [abs(self.aisle_m[first] - self.aisle_m[second])]
-        if by_back:
-            ways += [self.back_m - self.length_m[first], self.back_m - self.length_m[second]]
+            stay = come_in + stand + inside + second_stand + leave
+            return PairTimes(True, stay, come_in + stand, 0.0, 0.0, home)
+        ways = [
+            max(0.0, out - length),
+            *self._ways_across(self.aisle_m[first], self.aisle_m[second], out, into),
+            max(0.0, into - second_length),
+        ]
         between = sum(_run(way, gait.empty, ramp) for way in ways) + 2.0 * gait.turn_s
         return PairTimes(
-            come_in + stand + go_out, come_in + stand, between, go_in + second_stand + leave, home
+            False, come_in + stand + go_out, come_in + stand, between, go_in + second_stand + leave, home
         )
+
+    def _line_behind(self, bay: float) -> float:
+        """Return where the first cross-aisle at a bay or behind it lies, the front one left out [m]."""
+        return next((line for line in self.lines[1:] if line >= bay), self.lines[-1])
+
+    def _lines_between(self, first: int, bay: float, second: int, second_bay: float) -> tuple[float, float]:
+        """Return where the cross-aisles of the shortest legal way from bay to bay lie [m]."""
+        best, chosen = math.inf, (0.0, 0.0)
+        here, there = self.aisle_m[first], self.aisle_m[second]
+        side = self._shorter_side(here, there)
+        detour = abs(here - side) + abs(side - there) - abs(here - there)
+        enter = _may_leave(self.lines, -self.direction[second], second_bay)
+        for out in _may_leave(self.lines, self.direction[first], bay):
+            for into in enter:
+                extra = 0.0 if out == into else abs(out - into) + detour
+                cost = abs(bay - out) + abs(second_bay - into) + extra
+                if cost < best - ALIKE_M:
+                    best, chosen = cost, (out, into)
+        return chosen
+
+    def _shorter_side(self, here: float, there: float) -> float:
+        """Return the side of the floor round which the way between two places is shorter [m]."""
+        return 0.0 if here + there <= self.width_m else self.width_m
+
+    def _ways_across(self, here: float, there: float, out: float, into: float) -> list[float]:
+        """Return the runs along cross-aisles and round the shorter side, from line to line."""
+        if out == into:
+            return [abs(here - there)]
+        side = self._shorter_side(here, there)
+        return [abs(here - side), abs(out - into), abs(side - there)]
+
+
+def _may_leave(lines: list[float], direction: int, bay: float) -> list[float]:
+    """Return the lines by which an aisle may be left after a bay, or, its direction reversed, entered."""
+    if direction > 0:
+        return [line for line in lines[1:] if line >= bay]
+    return lines if direction == 0 else [line for line in lines[:-1] if line <= bay]

@@ -7,6 +7,9 @@ it: `sensing`, `outcome`.
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
+from typing import Any
+
 import numpy as np
 
 from sim.floor.layout import Layout
@@ -17,6 +20,7 @@ from sim.traffic.gait import Gait, gait_of
 from sim.traffic.kinematics import time_at
 from sim.traffic.legs import replenish_route, route_between
 from sim.traffic.visit_paths import Ends, Sheet, draw_routes, draw_singles, draw_tours
+from sim.traffic.ways import is_middle, is_one_visit, place_inside
 from sim.traffic.work import KINDS, Tasks
 from sim.traffic.world import BOTH, FIRST_OF_PAIR, SECOND_OF_PAIR, Log
 
@@ -35,8 +39,8 @@ VISIT_TASKS: tuple[str, ...] = (
     "putaway-and-retrieve",
 )
 """What a truck does in an aisle; replenish-both when it fetches and sets down in the same one."""
-_DRIVE_KINDS = (np.bool_, *(np.float64,) * 5, *(np.int64,) * 3)
-"""Types of the columns of `records.Drives`, in order."""
+_DRIVE_KINDS = (np.bool_, *(np.float64,) * 5, *(np.int64,) * 3, np.float64)
+"""Types of the columns of `records.Drives`, in order; the last only where there are middle cross-aisles."""
 
 
 def log_paths(
@@ -44,7 +48,8 @@ def log_paths(
 ) -> Visits:
     """Reconstruct every visit, run and drive of a simulated floor.
 
-    A visit that would begin after the end is dropped; one that is under way at the end ends there.
+    A visit that is under way at the end ends there; one that would begin after the end is none, but what was
+    seen of the truck on its way is kept (`Visits.coming`).
 
     Parameters
     ----------
@@ -55,8 +60,30 @@ def log_paths(
     -------
     Visits, ordered by entry
     """
-    keep = log.enter < end_s
-    order = np.flatnonzero(keep)[np.argsort(log.enter[keep], kind="stable")]
+    is_in = log.enter < end_s
+    order = np.flatnonzero(is_in)[np.argsort(log.enter[is_in], kind="stable")]
+    visits = _draw(layout, groups, fleet, tasks, log, order, end_s)
+    if is_in.all():
+        return visits
+    coming = _draw(layout, groups, fleet, tasks, log, np.flatnonzero(~is_in), np.inf)
+    assert coming.drives is not None
+    begun = np.flatnonzero(coming.drives.start < end_s)
+    kept: dict[str, Any] = {field.name: getattr(coming.drives, field.name) for field in fields(Drives)}
+    kept = {name: None if column is None else column[begun] for name, column in kept.items()}
+    drives = Drives(**kept)
+    return replace(visits, coming=replace(coming, drives=drives, moves=None))
+
+
+def _draw(
+    layout: Layout,
+    groups: tuple[Trucks, ...],
+    fleet: Fleet,
+    tasks: Tasks,
+    log: Log,
+    order: IntColumn,
+    end_s: float,
+) -> Visits:
+    """Reconstruct some rows of the log."""
     task, part, partner, truck = log.task[order], log.part[order], log.partner[order], log.truck[order]
     door, kind = log.from_door[order], tasks.kind[task]
     is_second = part == 1
@@ -104,7 +131,7 @@ def log_paths(
         rows = np.flatnonzero(of_group & (kind == TOUR))
         if len(rows):
             draw_tours(sheet, gait, number, tasks, rows, task[rows], part[rows], door[rows])
-    return _visits(sheet, groups, fleet, bay, _visit_task(tasks, task, kind, part), end_s)
+    return _visits(sheet, groups, fleet, bay, _visit_task(layout, tasks, task, kind, part), end_s)
 
 
 def _draw_pairs(
@@ -145,12 +172,15 @@ def _visits(
     moves = Moves(
         visit[in_order], *(column[in_order].astype(np.float64, copy=False) for column in columns)
     )
-    drives = Drives(
-        *(
-            column.astype(kind, copy=False)
-            for column, kind in zip(sheet.drives.take_columns(len(_DRIVE_KINDS)), _DRIVE_KINDS, strict=True)
-        )
-    )
+    kinds = _DRIVE_KINDS if len(sheet.layout.cross_m) else _DRIVE_KINDS[:-1]
+    names = [field.name for field in fields(Drives)][: len(kinds)]
+    taken: dict[str, Any] = {
+        name: column.astype(kind, copy=False)
+        for name, column, kind in zip(names, sheet.drives.take_columns(len(kinds)), kinds, strict=True)
+    }
+    drives = Drives(**taken)
+    has_middle = bool(len(sheet.layout.cross_m))
+    on_foot = tuple(groups[group].kind == "walker" for group in fleet.group)
     return Visits(
         aisle=sheet.aisle,
         enter=sheet.enter,
@@ -172,13 +202,18 @@ def _visits(
         turn=sheet.turn,
         truck_weight=tuple(groups[group].service_weight for group in fleet.group),
         truck_seen=tuple(groups[group].seen for group in fleet.group),
+        truck_on_foot=on_foot if any(on_foot) else (),
+        enter_line=sheet.enter_line if has_middle else None,
+        leave_line=sheet.leave_line if has_middle else None,
     )
 
 
-def _visit_task(tasks: Tasks, task: IntColumn, kind: IntColumn, part: IntColumn) -> IntColumn:
+def _visit_task(
+    layout: Layout, tasks: Tasks, task: IntColumn, kind: IntColumn, part: IntColumn
+) -> IntColumn:
     """Index into `VISIT_TASKS`."""
-    is_same_aisle = tasks.aisle[task] == tasks.second_aisle[task]
-    replenish = np.where(part == 1, 3, np.where(is_same_aisle, 4, 2))
+    bays = tasks.aisle[task], tasks.bay_m[task], tasks.second_aisle[task], tasks.second_bay_m[task]
+    replenish = np.where(part == 1, 3, np.where(is_one_visit(layout, *bays), 4, 2))
     named = np.select(
         [part == BOTH, kind == REPLENISH, kind == TOUR, kind == WALK],
         [np.full(len(task), VISIT_TASKS.index("putaway-and-retrieve")), replenish, 6, 7],
@@ -203,10 +238,9 @@ def stays_in_zones(layout: Layout, visits: Visits) -> Stays:
     """
     cut = layout.zones_per_aisle
     if cut == 1:
-        order = np.argsort(visits.aisle, kind="stable")
-        return Stays(
-            visits.aisle[order], order, visits.enter[order], visits.leave[order], _weights(visits, order)
-        )
+        order = np.argsort(layout.aisle_place[visits.aisle], kind="stable")
+        zone = layout.aisle_place[visits.aisle[order]]
+        return Stays(zone, order, visits.enter[order], visits.leave[order], _weights(visits, order))
     moves = visits.moves
     if moves is None:
         raise ValueError("zones are cut: visits without positions cannot be placed in them")
@@ -226,10 +260,16 @@ def stays_in_zones(layout: Layout, visits: Visits) -> Stays:
         ahead[row, which], duration[row], moves.speed[row], moves.acceleration[row]
     )
     into = np.where(is_outward[row], which + 1, which)
-    begins_back = visits.enters_back
+    into_part = np.where(visits.enters_back, cut - 1, 0)
+    if visits.enter_line is not None:
+        # on a cut it is in the farther zone
+        at_m = place_inside(layout, visits.aisle, visits.enter_line)[:, None]
+        own_cuts = layout.length_m[visits.aisle][:, None] * np.arange(1, cut)[None, :] / cut
+        passed = (own_cuts <= at_m).sum(axis=1)
+        into_part = np.where(is_middle(layout, visits.aisle, visits.enter_line), passed, into_part)
     visit = np.concatenate([np.arange(len(visits)), moves.visit[row]])
     time = np.concatenate([visits.enter, time])
-    part = np.concatenate([np.where(begins_back, cut - 1, 0), into])
+    part = np.concatenate([into_part, into])
     # entering comes before any crossing at the same instant; crossings outward in order of depth
     rank = np.concatenate([np.full(len(visits), -1), np.where(is_outward[row], which, cut - which)])
     order = np.lexsort((rank, time, visit))
@@ -239,7 +279,7 @@ def stays_in_zones(layout: Layout, visits: Visits) -> Stays:
     until = np.minimum(until, visits.leave[visit])
     keep = until > time
     visit, time, until, part = visit[keep], time[keep], until[keep], part[keep]
-    zone = visits.aisle[visit] * cut + part
+    zone = layout.zone_at(visits.aisle[visit], part)
     order = np.lexsort((time, zone))
     return Stays(zone[order], visit[order], time[order], until[order], _weights(visits, visit[order]))
 

@@ -20,9 +20,10 @@ from sim.traffic.gait import Gait, gait_of
 from sim.traffic.kinematics import travel_time
 from sim.traffic.legs import replenish_route, single_visit
 from sim.traffic.tours import TourTimes, time_tours
+from sim.traffic.ways import FRONT, is_one_visit, round_by_the_side, side_of, single_lines
 from sim.traffic.work import KINDS, Tasks
 
-__all__ = ["Plan", "Queues", "Task", "approach_times", "plan_queues", "round_by_the_side"]
+__all__ = ["Plan", "Queues", "Task", "approach_times", "plan_queues"]
 
 BLOCK = 8192
 PUTAWAY, RETRIEVE, REPLENISH, TOUR, WALK = range(len(KINDS))
@@ -31,7 +32,12 @@ Tail = tuple[tuple[float, int, float], ...]
 Plan = tuple[float, float, float, float, float, Tail]
 """to_mouth, stay, between, second_stay, home [s]; then for a tour's later visits: between, aisle, stay"""
 Task = tuple[float, int, int, int, int, int, list[Plan | None]]
-"""time, index, first target, aisle, second aisle (-1: none), end door (-1: where it began), plan by group"""
+"""time, index, first target, aisle, second aisle (-1: none), end door, plan by group
+
+A target is a place along the front that a truck comes to from its door: an aisle, or counted behind the
+aisles a door, or behind the doors one of the floor's two sides.  An end door below 0 says that the task ends
+where it began, and that the way there leads over the target -1 - end door.
+"""
 
 
 @dataclass(frozen=True)
@@ -52,8 +58,8 @@ class Queues:
 
 
 def approach_times(layout: Layout, trucks: Trucks) -> list[list[float]]:
-    """Empty travel from each door to each aisle's line, then to each door, without staging (D, A + D)."""
-    targets = np.concatenate([layout.aisle_m, layout.door_m])
+    """Empty travel along the front from each door to each target, without staging (D, A + D + 2)."""
+    targets = np.concatenate([layout.aisle_m, layout.door_m, [0.0, layout.width_m]])
     times = travel_time(
         np.abs(layout.door_m[:, None] - targets[None, :]),
         trucks.speed_empty_m_per_s,
@@ -62,24 +68,59 @@ def approach_times(layout: Layout, trucks: Trucks) -> list[list[float]]:
     return [list(map(float, row)) for row in times]
 
 
-def round_by_the_side(
-    layout: Layout, aisle: IntColumn, door: IntColumn
-) -> tuple[FloatColumn, FloatColumn, FloatColumn, FloatColumn]:
-    """Return the way from a back mouth round the nearer side of the floor to a door.
+@dataclass(frozen=True)
+class _Outer:
+    """How some tasks begin and end outside the aisles (n,).
 
-    Returns
-    -------
-    stub to the back cross-aisle [m], the side's place across the floor [m], along the side [m], from the
-    side to the door [m] (n,) each
+    Attributes
+    ----------
+    come_line, go_line : by which cross-aisle the first aisle is entered and the last one left
+    last_aisle : which one that is
     """
-    back_m = layout.length_m.max()
-    side = np.where(layout.aisle_m[aisle] <= 0.5 * layout.width_m, 0.0, layout.width_m)
-    return (
-        back_m - layout.length_m[aisle],
-        side,
-        np.full(len(aisle), back_m),
-        np.abs(side - layout.door_m[door]),
+
+    come_line: IntColumn
+    go_line: IntColumn
+    last_aisle: IntColumn
+
+
+def _outer(layout: Layout, tasks: Tasks, rows: IntColumn) -> _Outer:
+    """Find how tasks begin and end outside the aisles."""
+    kind, aisle, bay = tasks.kind[rows], tasks.aisle[rows], tasks.bay_m[rows]
+    come, go = single_lines(layout, aisle, bay, tasks.is_through[rows])
+    last = aisle
+    is_move = kind == REPLENISH
+    if is_move.any():
+        last = np.where(is_move, tasks.second_aisle[rows], aisle)
+        second_bay = np.where(is_move, tasks.second_bay_m[rows], bay)
+        go = single_lines(layout, last, second_bay, tasks.is_through[rows])[1]
+    of_tour = np.flatnonzero(kind == TOUR)
+    if len(of_tour):
+        tour = tasks.tour[rows[of_tour]]
+        first_visit, last_visit = tasks.tours.first_visit[tour], tasks.tours.first_visit[tour + 1] - 1
+        last = last.copy()
+        last[of_tour] = tasks.tours.aisle[last_visit]
+        come[of_tour], go[of_tour] = tasks.tours.enter_line[first_visit], tasks.tours.leave_line[last_visit]
+    return _Outer(come, go, last)
+
+
+def _front_target(layout: Layout, aisle: IntColumn, line: IntColumn) -> IntColumn:
+    """Return where along the front a way between a door and an aisle leads: its mouth, or a side (n,)."""
+    by_left = side_of(layout, aisle) == 0.0
+    sides = len(layout.aisles) + len(layout.door_m) + np.where(by_left, 0, 1)
+    target: IntColumn = np.where(line == FRONT, aisle, sides)
+    return target
+
+
+def _round_time(
+    layout: Layout, aisle: IntColumn, line: IntColumn, speed: FloatColumn | float, ramp: float
+) -> FloatColumn:
+    """Return the time between an aisle and the front, by a line and round the side (n,)."""
+    stub, side, along, _ = round_by_the_side(layout, aisle, line, np.zeros(len(aisle), dtype=np.int64))
+    time: FloatColumn = sum(
+        (travel_time(way, speed, ramp) for way in (stub, np.abs(layout.aisle_m[aisle] - side), along)),
+        np.zeros(len(aisle)),
     )
+    return time
 
 
 def _legs(
@@ -87,16 +128,25 @@ def _legs(
 ) -> Iterator[Plan]:
     """Plan tasks for one group: from the target reached first to the mouth, stays, ways between and home."""
     empty, laden, ramp = gait.empty, gait.laden, gait.ramp
-    kind, aisle, bay = tasks.kind[rows], tasks.aisle[rows], tasks.bay_m[rows]
+    kind, aisle = tasks.kind[rows], tasks.aisle[rows]
     pick, put = tasks.pick_s[group, rows], tasks.set_s[group, rows]
     is_put, is_move = kind == PUTAWAY, kind == REPLENISH
-    door = np.where(is_move, 0, tasks.door[rows])
-    across = np.abs(layout.door_m[door] - layout.aisle_m[aisle])
+    outer = _outer(layout, tasks, rows)
+    door_m = layout.door_m[np.where(is_move, 0, tasks.door[rows])]
     staging = {speed: float(travel_time(layout.staging_depth_m, speed, ramp)) for speed in (empty, laden)}
+    across = np.abs(door_m - layout.aisle_m[aisle])
     to_mouth = np.where(is_put, pick + staging[laden] + travel_time(across, laden, ramp), staging[empty])
+    round_in = np.flatnonzero(outer.come_line != FRONT)
+    if len(round_in):
+        laden_in, side = is_put[round_in], side_of(layout, aisle[round_in])
+        speed = np.where(laden_in, laden, empty)
+        to_side = pick[round_in] + staging[laden] + travel_time(np.abs(door_m[round_in] - side), laden, ramp)
+        to_mouth[round_in] = np.where(laden_in, to_side, staging[empty]) + _round_time(
+            layout, aisle[round_in], outer.come_line[round_in], speed, ramp
+        )
     visit = single_visit(layout, gait, group, tasks, rows, is_put)
-    go_empty = travel_time(np.where(is_put, visit.out_m, bay), gait.aisle_empty, ramp)
-    go_laden = travel_time(np.where(is_put, bay, visit.out_m), gait.aisle_laden, ramp)
+    go_empty = travel_time(np.where(is_put, visit.out_m, visit.in_m), gait.aisle_empty, ramp)
+    go_laden = travel_time(np.where(is_put, visit.in_m, visit.out_m), gait.aisle_laden, ramp)
     stay = go_empty + visit.stand + go_laden
     home = np.where(
         is_put,
@@ -110,19 +160,17 @@ def _legs(
         between = np.where(is_move, route.between, 0.0)
         second_stay = np.where(is_move, route.second_stay, 0.0)
         home = np.where(is_move, staging[empty], home)
-    through = np.flatnonzero(tasks.is_through[rows])
-    if len(through):
-        ways = round_by_the_side(layout, aisle[through], door[through])
-        stub, side, along, to_door = ways
-        lengths = (stub, np.abs(layout.aisle_m[aisle[through]] - side), along, to_door)
-        is_empty = is_put[through]
-        speed = np.where(is_empty, empty, laden)
-        home[through] = sum(travel_time(way, speed, ramp) for way in lengths) + np.where(
-            is_empty, staging[empty], staging[laden] + put[through]
-        )
     tails: Iterable[Tail] = repeat((), len(kind))
     if tours is not None:
-        stay, home, tails = _tour_legs(layout, gait, tasks, rows, tours, put, stay, home)
+        stay, home, tails = _tour_legs(layout, gait, tasks, rows, tours, put)
+    round_out = np.flatnonzero(outer.go_line != FRONT)
+    if len(round_out):
+        is_empty, moved = (is_put | is_move)[round_out], is_move[round_out]
+        last, speed = outer.last_aisle[round_out], np.where(is_empty, empty, laden)
+        to_door = travel_time(np.abs(side_of(layout, last) - door_m[round_out]), speed, ramp)
+        home[round_out] = (
+            _round_time(layout, last, outer.go_line[round_out], speed, ramp) + np.where(moved, 0.0, to_door)
+        ) + np.where(is_empty, staging[empty], staging[laden] + put[round_out])
     columns = (to_mouth + gait.turn_s, stay, between, second_stay, home + gait.turn_s)
     return zip(*(column.tolist() for column in columns), tails, strict=True)
 
@@ -134,10 +182,8 @@ def _tour_legs(
     rows: IntColumn,
     tours: TourTimes,
     put: FloatColumn,
-    stay: FloatColumn,
-    home: FloatColumn,
 ) -> tuple[FloatColumn, FloatColumn, list[Tail]]:
-    """Replace stay, home and tail of the tours among some tasks; all of one stream are tours."""
+    """Return stay, way home by the front, and tail of tours."""
     tour = tasks.tour[rows]
     first, last = tasks.tours.first_visit[tour], tasks.tours.first_visit[tour + 1]
     across = np.abs(layout.aisle_m[tasks.tours.aisle[last - 1]] - layout.door_m[tasks.door[rows]])
@@ -166,15 +212,17 @@ def _plan(
     every: IntColumn,
     tours: tuple[TourTimes | None, ...],
 ) -> Iterator[Task]:
-    """Plan one queue's tasks block by block.
-
-    The first target is an aisle, or (counted behind the aisles) the door of a putaway.
-    """
+    """Plan one queue's tasks block by block; the first target of a putaway is its door."""
     aisles = len(layout.aisles)
     for begin in range(0, len(every), BLOCK):
         rows = every[begin : begin + BLOCK]
-        target = np.where(tasks.kind[rows] == PUTAWAY, aisles + tasks.door[rows], tasks.aisle[rows])
-        second = np.where(tasks.second_aisle[rows] == tasks.aisle[rows], -1, tasks.second_aisle[rows])
+        first, then, door = tasks.aisle[rows], tasks.second_aisle[rows], tasks.door[rows]
+        outer = _outer(layout, tasks, rows)
+        mouth = _front_target(layout, first, outer.come_line)
+        target = np.where(tasks.kind[rows] == PUTAWAY, aisles + door, mouth)
+        is_one = is_one_visit(layout, first, tasks.bay_m[rows], then, tasks.second_bay_m[rows])
+        second = np.where(is_one, -1, then)
+        end = np.where(door >= 0, door, -1 - _front_target(layout, outer.last_aisle, outer.go_line))
         plans: list[Iterator[Plan] | list[None]] = [
             _legs(layout, gait, group, tasks, rows, tours[group]) if able[group] else [None] * len(rows)
             for group, gait in enumerate(gaits)
@@ -185,7 +233,7 @@ def _plan(
             target.tolist(),
             tasks.aisle[rows].tolist(),
             second.tolist(),
-            tasks.door[rows].tolist(),
+            end.tolist(),
             map(list, zip(*plans, strict=True)),
             strict=True,
         )

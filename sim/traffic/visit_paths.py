@@ -17,8 +17,16 @@ from sim.records import FloatColumn, IntColumn
 from sim.traffic.gait import Gait
 from sim.traffic.kinematics import travel_time
 from sim.traffic.legs import Route, single_visit
-from sim.traffic.plans import round_by_the_side
-from sim.traffic.tours import stub_of, time_tours
+from sim.traffic.tours import time_tours
+from sim.traffic.ways import (
+    BACK,
+    FRONT,
+    between_ways,
+    cross_lines,
+    is_back_mouth,
+    round_by_the_side,
+    stub_of,
+)
 from sim.traffic.work import Tasks
 
 __all__ = ["Ends", "Runs", "Sheet", "draw_routes", "draw_singles", "draw_tours"]
@@ -64,6 +72,7 @@ class Sheet:
         count = len(aisle)
         self.leave = np.zeros(count)
         self.enters_back, self.leaves_back = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
+        self.enter_line, self.leave_line = np.zeros((2, count), dtype=np.int64)
         self.run_in, self.run_before, self.run_speed, self.run_ramp, self.turn = np.zeros((5, count))
         self.moves, self.drives = Runs(), Runs()
 
@@ -83,7 +92,7 @@ class Sheet:
     def add_drives(
         self,
         rows: IntColumn,
-        is_back: BoolColumn | bool,
+        line: IntColumn | int,
         start: FloatColumn,
         from_m: FloatColumn,
         to_m: FloatColumn,
@@ -94,8 +103,10 @@ class Sheet:
     ) -> None:
         """Add one run along a cross-aisle for each of some visits."""
         count = len(rows)
+        line = np.broadcast_to(line, count)
+        middle = np.where((line == FRONT) | (line == BACK), np.nan, cross_lines(self.layout)[line])
         self.drives.add(
-            np.broadcast_to(is_back, count),
+            line == BACK,
             start,
             from_m,
             to_m,
@@ -104,49 +115,131 @@ class Sheet:
             np.broadcast_to(from_aisle, count),
             np.broadcast_to(to_aisle, count),
             self.truck[rows],
+            *([middle] if len(self.layout.cross_m) else []),
         )
 
-    def come_in(self, rows: IntColumn, door: IntColumn, gait: Gait, speed: FloatColumn | float) -> None:
-        """Drive from a door along the front cross-aisle to the mouth."""
+    def enter_by(self, rows: IntColumn, line: IntColumn) -> None:
+        """Note by which line visits begin."""
+        self.enters_back[rows] = is_back_mouth(self.layout, self.aisle[rows], line)
+        self.enter_line[rows] = line
+
+    def leave_by(self, rows: IntColumn, line: IntColumn) -> None:
+        """Note by which line visits end."""
+        self.leaves_back[rows] = is_back_mouth(self.layout, self.aisle[rows], line)
+        self.leave_line[rows] = line
+
+    def come_in(
+        self, rows: IntColumn, door: IntColumn, line: IntColumn, gait: Gait, speed: FloatColumn | float
+    ) -> None:
+        """Drive from a door along the front cross-aisle to the mouth, or round the side to another line."""
+        speed = np.broadcast_to(speed, len(rows))
+        is_round = line != FRONT
+        self.run_speed[rows] = speed
+        self.enter_by(rows, line)
+        if is_round.any():
+            self._come_round(rows[is_round], door[is_round], line[is_round], gait, speed[is_round])
+            front = ~is_round
+            rows, door, speed = rows[front], door[front], speed[front]
         layout, ramp = self.layout, gait.ramp
         from_m, to_m = layout.door_m[door], layout.aisle_m[self.aisle[rows]]
         across = np.abs(from_m - to_m)
         start = self.arrive[rows] - gait.turn_s - travel_time(across, speed, ramp)
-        self.add_drives(rows, False, start, from_m, to_m, speed, ramp, -1, self.aisle[rows])
+        self.add_drives(rows, FRONT, start, from_m, to_m, speed, ramp, -1, self.aisle[rows])
         is_straight = across == 0.0
         self.run_in[rows] = np.where(is_straight, layout.staging_depth_m, across)
         self.run_before[rows] = np.where(is_straight, 0.0, layout.staging_depth_m)
-        self.run_speed[rows] = speed
 
-    def go_home(self, rows: IntColumn, door: IntColumn, gait: Gait, speed: FloatColumn | float) -> None:
-        """Drive from the mouth along the front cross-aisle to a door."""
-        aisle, layout = self.aisle[rows], self.layout
-        start = self.leave[rows] + gait.turn_s
-        self.add_drives(
-            rows, False, start, layout.aisle_m[aisle], layout.door_m[door], speed, gait.ramp, aisle, -1
-        )
+    def _come_round(
+        self, rows: IntColumn, door: IntColumn, line: IntColumn, gait: Gait, speed: FloatColumn
+    ) -> None:
+        """Drive from a door along the front, up the side and along another cross-aisle to an aisle."""
+        layout, aisle, ramp = self.layout, self.aisle[rows], gait.ramp
+        stub, side, along, _ = round_by_the_side(layout, aisle, line, door)
+        at, door_m = layout.aisle_m[aisle], layout.door_m[door]
+        across = np.abs(at - side)
+        start = self.arrive[rows] - gait.turn_s - travel_time(stub, speed, ramp)
+        start = start - travel_time(across, speed, ramp)
+        self.add_drives(rows, line, start, side, at, speed, ramp, -1, aisle)
+        start = start - travel_time(along, speed, ramp) - travel_time(np.abs(side - door_m), speed, ramp)
+        self.add_drives(rows, FRONT, start, door_m, side, speed, ramp, -1, -1)
+        self.run_in[rows] = np.where(stub > 0.0, stub, across)
+        self.run_before[rows] = np.where(stub > 0.0, across, along)
+
+    def go_home(
+        self, rows: IntColumn, door: IntColumn, line: IntColumn, gait: Gait, speed: FloatColumn | float
+    ) -> None:
+        """Drive from where visits end along the front cross-aisle to a door, or round the side."""
+        speed = np.broadcast_to(speed, len(rows))
+        self.leave_by(rows, line)
+        front = line == FRONT
+        mine = rows[front]
+        aisle, layout = self.aisle[mine], self.layout
+        start = self.leave[mine] + gait.turn_s
+        from_m, to_m = layout.aisle_m[aisle], layout.door_m[door[front]]
+        self.add_drives(mine, FRONT, start, from_m, to_m, speed[front], gait.ramp, aisle, -1)
+        if not front.all():
+            self._go_round(rows[~front], door[~front], line[~front], gait, speed[~front])
+
+    def _go_round(
+        self, rows: IntColumn, door: IntColumn, line: IntColumn, gait: Gait, speed: FloatColumn
+    ) -> None:
+        """Drive along another cross-aisle, down the side and along the front to a door."""
+        layout, aisle, ramp = self.layout, self.aisle[rows], gait.ramp
+        stub, side, along, _ = round_by_the_side(layout, aisle, line, door)
+        from_m = layout.aisle_m[aisle]
+        start = self.leave[rows] + gait.turn_s + travel_time(stub, speed, ramp)
+        self.add_drives(rows, line, start, from_m, side, speed, ramp, aisle, -1)
+        for way in (np.abs(from_m - side), along):
+            start = start + travel_time(way, speed, ramp)
+        self.add_drives(rows, FRONT, start, side, layout.door_m[door], speed, ramp, -1, -1)
 
     def cross_over(
-        self, rows: IntColumn, by_back: BoolColumn, to_aisle: IntColumn, gait: Gait, speed: float
+        self,
+        rows: IntColumn,
+        line: IntColumn,
+        to_aisle: IntColumn,
+        to_line: IntColumn,
+        gait: Gait,
+        speed: float,
     ) -> None:
-        """Drive from the mouth of these visits to another aisle's mouth on the same side."""
-        aisle, layout = self.aisle[rows], self.layout
-        stub = travel_time(stub_of(layout, aisle, by_back), speed, gait.ramp)
-        start = self.leave[rows] + gait.turn_s + stub
-        from_m, to_m = layout.aisle_m[aisle], layout.aisle_m[to_aisle]
-        self.add_drives(rows, by_back, start, from_m, to_m, speed, gait.ramp, aisle, to_aisle)
+        """Drive from where these visits end to another aisle, along one cross-aisle or round the side."""
+        aisle, layout, ramp = self.aisle[rows], self.layout, gait.ramp
+        self.leave_by(rows, line)
+        way = between_ways(layout, aisle, line, to_aisle, to_line)
+        start = self.leave[rows] + gait.turn_s + travel_time(way.stub, speed, ramp)
+        from_m, to_m, is_round = layout.aisle_m[aisle], layout.aisle_m[to_aisle], line != to_line
+        turned_into = np.where(is_round, -1, to_aisle)
+        self.add_drives(
+            rows, line, start, from_m, np.where(is_round, way.side, to_m), speed, ramp, aisle, turned_into
+        )
+        if is_round.any():
+            start = start + travel_time(way.across, speed, ramp) + travel_time(way.along, speed, ramp)
+            self.add_drives(
+                rows[is_round],
+                to_line[is_round],
+                start[is_round],
+                way.side[is_round],
+                to_m[is_round],
+                speed,
+                ramp,
+                -1,
+                to_aisle[is_round],
+            )
 
     def come_over(
-        self, rows: IntColumn, by_back: BoolColumn, from_aisle: IntColumn, speed: float
+        self, rows: IntColumn, line: IntColumn, from_aisle: IntColumn, from_line: IntColumn, speed: float
     ) -> None:
         """Note the runs that end at the mouth of a visit that came from another aisle."""
         aisle, layout = self.aisle[rows], self.layout
-        across = np.abs(layout.aisle_m[from_aisle] - layout.aisle_m[aisle])
-        stub = stub_of(layout, aisle, by_back)
-        self.enters_back[rows] = by_back
+        way = between_ways(layout, from_aisle, from_line, aisle, line)
+        is_round = from_line != line
+        last = np.where(is_round, way.back_across, way.across)
+        before = np.where(is_round, way.along, 0.0)
+        stub = stub_of(layout, aisle, line)
+        self.enter_by(rows, line)
         self.run_speed[rows] = speed
-        self.run_in[rows] = np.where(stub > 0.0, stub, across)
-        self.run_before[rows] = np.where(stub > 0.0, across, 0.0)
+        self.run_in[rows] = np.where(stub > 0.0, stub, last)
+        self.run_before[rows] = np.where(stub > 0.0, last, before)
 
 
 @dataclass(frozen=True)
@@ -164,33 +257,13 @@ def draw_singles(
     """Fill in putaways, retrievals and walks: in, handle once, out."""
     ramp = gait.ramp
     visit = single_visit(sheet.layout, gait, group, tasks, task, is_put)
-    depth, nothing = tasks.bay_m[task], np.zeros(len(rows))
-    through = tasks.is_through[task]
-    enter = sheet.enter[rows]
-    out_from = enter + travel_time(depth, visit.speed_in, ramp) + visit.stand
+    depth, enter = tasks.bay_m[task], sheet.enter[rows]
+    out_from = enter + travel_time(visit.in_m, visit.speed_in, ramp) + visit.stand
     sheet.leave[rows] = out_from + travel_time(visit.out_m, visit.speed_out, ramp)
-    sheet.add_moves(rows, enter, nothing, depth, visit.speed_in, ramp)
-    mouth = np.where(through, sheet.layout.length_m[sheet.aisle[rows]], 0.0)
-    sheet.add_moves(rows, out_from, depth, mouth, visit.speed_out, ramp)
-    sheet.come_in(rows, come_from, gait, np.where(is_put, gait.laden, gait.empty))
-    sheet.leaves_back[rows] = through
-    back = ~through
-    speed_home = np.where(is_put, gait.empty, gait.laden)
-    sheet.go_home(rows[back], tasks.door[task][back], gait, speed_home[back])
-    if through.any():
-        _go_round(sheet, gait, rows[through], tasks.door[task][through], speed_home[through])
-
-
-def _go_round(sheet: Sheet, gait: Gait, rows: IntColumn, door: IntColumn, speed: FloatColumn) -> None:
-    """Drive from the back mouth along the back cross-aisle, down the side and along the front to a door."""
-    layout, aisle, ramp = sheet.layout, sheet.aisle[rows], gait.ramp
-    stub, side, along, _ = round_by_the_side(layout, aisle, door)
-    from_m = layout.aisle_m[aisle]
-    start = sheet.leave[rows] + gait.turn_s + travel_time(stub, speed, ramp)
-    sheet.add_drives(rows, True, start, from_m, side, speed, ramp, aisle, -1)
-    for way in (np.abs(from_m - side), along):
-        start = start + travel_time(way, speed, ramp)
-    sheet.add_drives(rows, False, start, side, layout.door_m[door], speed, ramp, -1, -1)
+    sheet.add_moves(rows, enter, visit.enter_m, depth, visit.speed_in, ramp)
+    sheet.add_moves(rows, out_from, depth, visit.leave_m, visit.speed_out, ramp)
+    sheet.come_in(rows, come_from, visit.enter_line, gait, np.where(is_put, gait.laden, gait.empty))
+    sheet.go_home(rows, tasks.door[task], visit.leave_line, gait, np.where(is_put, gait.empty, gait.laden))
 
 
 def draw_routes(
@@ -219,35 +292,36 @@ def draw_routes(
     come_speed, cross_speed = gait.empty, gait.laden
     if outer_is_laden:
         outer, inner, come_speed, cross_speed = gait.aisle_laden, gait.aisle_empty, gait.laden, gait.empty
-    ramp, length_m = gait.ramp, sheet.layout.length_m
+    ramp = gait.ramp
 
     one = ~is_second
-    mine, first, second = rows[one], aisles[0][one], aisles[1][one]
+    mine, second = rows[one], aisles[1][one]
     bay, second_bay = bays[0][one], bays[1][one]
-    by_back, same = route.by_back[one], route.is_same_aisle[one]
-    nothing, enter = np.zeros(len(mine)), sheet.enter[mine]
-    sheet.add_moves(mine, enter, nothing, bay, outer, ramp)
-    handled = enter + travel_time(bay, outer, ramp) + route.first_stand[one]
-    mouth = np.where(same, second_bay, np.where(by_back, length_m[first], 0.0))
-    sheet.add_moves(mine, handled, bay, mouth, inner, ramp)
+    same, enter_m, leave_m = route.is_one_visit[one], route.enter_m[one], route.leave_m[one]
+    enter = sheet.enter[mine]
+    sheet.add_moves(mine, enter, enter_m, bay, outer, ramp)
+    handled = enter + travel_time(np.abs(bay - enter_m), outer, ramp) + route.first_stand[one]
+    sheet.add_moves(mine, handled, bay, np.where(same, second_bay, route.out_m[one]), inner, ramp)
     sheet.leave[mine] = enter + route.first_stay[one]
-    home_from = sheet.leave[mine] - travel_time(second_bay, outer, ramp)
-    sheet.add_moves(mine[same], home_from[same], second_bay[same], nothing[same], outer, ramp)
-    sheet.leaves_back[mine] = by_back
-    sheet.come_in(mine, ends.come_from[one], gait, come_speed)
-    sheet.go_home(mine[same], ends.go_to[one][same], gait, come_speed)
+    home_from = sheet.leave[mine] - travel_time(np.abs(leave_m - second_bay), outer, ramp)
+    sheet.add_moves(mine[same], home_from[same], second_bay[same], leave_m[same], outer, ramp)
+    sheet.come_in(mine, ends.come_from[one], route.enter_line[one], gait, come_speed)
+    sheet.go_home(mine[same], ends.go_to[one][same], route.leave_line[one][same], gait, come_speed)
     over = ~same
-    sheet.cross_over(mine[over], by_back[over], second[over], gait, cross_speed)
+    sheet.cross_over(
+        mine[over], route.out_line[one][over], second[over], route.in_line[one][over], gait, cross_speed
+    )
 
-    mine, second, second_bay = rows[is_second], aisles[1][is_second], bays[1][is_second]
-    by_back = route.by_back[is_second]
-    mouth, enter = np.where(by_back, length_m[second], 0.0), sheet.enter[mine]
-    sheet.add_moves(mine, enter, mouth, second_bay, inner, ramp)
-    sheet.leave[mine] = enter + route.second_stay[is_second]
-    home_from = sheet.leave[mine] - travel_time(second_bay, outer, ramp)
-    sheet.add_moves(mine, home_from, second_bay, np.zeros(len(mine)), outer, ramp)
-    sheet.come_over(mine, by_back, aisles[0][is_second], cross_speed)
-    sheet.go_home(mine, ends.go_to[is_second], gait, come_speed)
+    mine, second_bay = rows[is_second], bays[1][is_second]
+    in_m, leave_m = route.in_m[is_second], route.leave_m[is_second]
+    sheet.add_moves(mine, sheet.enter[mine], in_m, second_bay, inner, ramp)
+    sheet.leave[mine] = sheet.enter[mine] + route.second_stay[is_second]
+    home_from = sheet.leave[mine] - travel_time(np.abs(leave_m - second_bay), outer, ramp)
+    sheet.add_moves(mine, home_from, second_bay, leave_m, outer, ramp)
+    sheet.come_over(
+        mine, route.in_line[is_second], aisles[0][is_second], route.out_line[is_second], cross_speed
+    )
+    sheet.go_home(mine, ends.go_to[is_second], route.leave_line[is_second], gait, come_speed)
 
 
 def draw_tours(
@@ -272,15 +346,23 @@ def draw_tours(
     sheet.add_moves(
         rows, out_from, times.exit_from_m[visit], times.exit_to_m[visit], gait.aisle_laden, ramp
     )
-    sheet.leaves_back[rows] = tours.leaves_back[visit]
     is_first, is_last = part == 0, visit == tours.first_visit[tour + 1] - 1
-    sheet.come_in(rows[is_first], come_from[is_first], gait, gait.empty)
-    later = ~is_first
+    sheet.come_in(
+        rows[is_first], come_from[is_first], tours.enter_line[visit][is_first], gait, gait.empty
+    )
+    later, before = ~is_first, visit[~is_first] - 1
     sheet.come_over(
-        rows[later], tours.enters_back[visit][later], tours.aisle[visit[later] - 1], gait.laden
+        rows[later], tours.enter_line[visit][later], tours.aisle[before], tours.leave_line[before], gait.laden
     )
-    onward = ~is_last
+    onward, after = ~is_last, visit[~is_last] + 1
     sheet.cross_over(
-        rows[onward], tours.leaves_back[visit][onward], tours.aisle[visit[onward] + 1], gait, gait.laden
+        rows[onward],
+        tours.leave_line[visit][onward],
+        tours.aisle[after],
+        tours.enter_line[after],
+        gait,
+        gait.laden,
     )
-    sheet.go_home(rows[is_last], tasks.door[task][is_last], gait, gait.laden)
+    sheet.go_home(
+        rows[is_last], tasks.door[task][is_last], tours.leave_line[visit][is_last], gait, gait.laden
+    )

@@ -16,7 +16,7 @@ from sim.floor.layout import Layout
 from sim.randomness import random_stream
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.schema import Inbound, Outbound, Scenario, Trucks, Work
-from sim.traffic.arrivals import Week, draw_arrivals, draw_gamma, week_of, week_rates
+from sim.traffic.arrivals import Week, draw_arrivals, draw_gamma, draw_lognormal, week_of, week_rates
 from sim.traffic.dock import DockBook
 from sim.traffic.fleet import Fleet, muster
 from sim.traffic.gait import gait_of
@@ -65,7 +65,7 @@ class Tasks:
     pick_s, set_s : handling at pick-up and set-down by truck group [s] (groups, n); a walk's dwell is a
         pick-up, a tour's picks lie in `tours`
     height_m, second_height_m : of either place above the lowest tier (n,)
-    is_through : leaves by the back: one-way aisles, some walks (n,)
+    is_through : goes through the whole aisle, from mouth to mouth: some walks (n,)
     due : when it should be done, nan where nobody says [s] (n,)
     tour : index into `tours`, -1 for other kinds (n,)
     tours : the tours
@@ -173,14 +173,16 @@ class _Stream:
         along: FloatColumn = self.layout.length_m[aisle] / gait.aisle_empty
         return along, np.full(len(aisle), up)
 
-    def _goes_through(self, aisle: IntColumn, kind: str) -> np.ndarray[Any, np.dtype[np.bool_]]:
-        """Tell which moves leave their aisle by the back: one-way aisles, and walks that are said to."""
-        always = isinstance(self.keys, Work) and self.keys.kind == "walk" and self.keys.through
-        one_way = self.scenario.floor.one_way
-        if always or one_way is None or kind in ("replenish", "tour"):
-            return np.broadcast_to(np.bool_(always), len(aisle))
-        through: np.ndarray[Any, np.dtype[np.bool_]] = np.isin(self.layout.aisles, one_way)[aisle]
-        return through
+    def dwell(self, count: int) -> FloatColumn | None:
+        """Draw stays at a place, None where the handling time stands for them [s] (n,)."""
+        work = self.keys
+        if not isinstance(work, Work) or work.kind not in ("walk", "tour"):
+            return None
+        if work.dwell_median_s is not None:
+            return draw_lognormal(self.rng("dwell"), work.dwell_median_s, work.dwell_spread, count)
+        if work.dwell_mean_s is None:
+            return None
+        return draw_gamma(self.rng("dwell"), work.dwell_mean_s, work.dwell_cv, count)
 
     def handling(self, count: int) -> tuple[FloatColumn, FloatColumn]:
         """Draw pick-up and set-down times by truck group (groups, n) each."""
@@ -200,6 +202,10 @@ class _Stream:
         assert work.lines_per_tour is not None
         lines = work.lines_per_tour
         aisle, bay, height = self.places(count, lines)
+        dwell = self.dwell(count * lines)
+        if dwell is not None:
+            pick = np.tile(dwell.reshape(1, count, lines), (len(self.scenario.trucks), 1, 1))
+            return order_tours(self.layout, aisle, bay, height, pick, work.routing)
         pick = np.array(
             [
                 draw_gamma(
@@ -208,7 +214,7 @@ class _Stream:
                 for group, trucks in enumerate(self.scenario.trucks)
             ]
         ).reshape(len(self.scenario.trucks), count, lines)
-        return order_tours(aisle, bay, height, pick, is_traversal=work.routing == "traversal")
+        return order_tours(self.layout, aisle, bay, height, pick, work.routing)
 
     def moves(
         self, time: FloatColumn, kind: str, door: IntColumn | None, due: FloatColumn | None
@@ -225,7 +231,8 @@ class _Stream:
         else:
             aisle, bay, height = self.places(count, 2)
         if isinstance(work, Work) and work.kind == "walk":
-            dwell = draw_gamma(self.rng("dwell"), work.dwell_mean_s or 0.0, work.dwell_cv, count)
+            dwell = self.dwell(count)
+            assert dwell is not None
             pick, put = np.tile(dwell, (len(pick), 1)), np.zeros_like(put)
             height = np.zeros((count, 2))
         is_rack_to_rack = kind == "replenish"
@@ -244,7 +251,7 @@ class _Stream:
             set_s=put,
             height_m=height[:, 0],
             second_height_m=height[:, 1] if is_rack_to_rack else np.broadcast_to(np.float64(0.0), count),
-            is_through=self._goes_through(aisle[:, 0], kind),
+            is_through=np.broadcast_to(np.bool_(isinstance(work, Work) and work.through), count),
             due=np.broadcast_to(np.float64(np.nan), count) if due is None else due,
             tour=np.broadcast_to(np.int64(-1), count) if tours is None else np.arange(count),
             tours=tours,

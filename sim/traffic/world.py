@@ -57,7 +57,7 @@ class ChargeLog:
 
 @dataclass(frozen=True)
 class Log:
-    """One row per visit, in order of arrival at the mouth (n,); and one per task (T,).
+    """One row per visit, and per truck on its way to one at the end (n,); one per task (T,).
 
     Attributes
     ----------
@@ -66,8 +66,8 @@ class Log:
     partner : the other task of a pair, -1 for other visits (n,)
     truck : index in the fleet (n,)
     from_door : the door at which the truck took the task (n,)
-    arrive : at the mouth [s] (n,)
-    enter : into the aisle [s] (n,)
+    arrive : at the mouth [s]; not before the end of the run for a truck that was on its way (n,)
+    enter : into the aisle [s]; inf for a truck that was on its way (n,)
     done_by : truck that did the task, -1 where nobody began it (T,)
     begin, finish : when it was begun and done, inf where it was not by the end [s] (T,)
     waiting_tasks : tasks never begun by the end of the run
@@ -145,6 +145,7 @@ def simulate_floor(
     done_by, begin_at = array("q", [-1]) * len(tasks), array("d", [math.inf]) * len(tasks)
     finish_at = array("d", [math.inf]) * len(tasks)
     doors, aisles = len(layout.door_m), len(layout.aisles)
+    sides = aisles + doors
     free_at: list[list[float]] = [[0.0] * (layout.capacity or 0) for _ in layout.aisles]
     gates = Gates(layout, groups) if has_rules(groups) else None
     queues = plan_queues(layout, groups, may_do, tasks)
@@ -179,6 +180,13 @@ def simulate_floor(
         log_arrive(arrive)
         log_enter(enter)
         return enter - arrive + stay
+
+    def log_late(row: int, truck_and_door: int, arrive: float) -> None:
+        """Log a truck that reaches a mouth only when the run is over: it is on its way at the end."""
+        log_visit(row)
+        log_truck(truck_and_door)
+        log_arrive(arrive)
+        log_enter(math.inf)
 
     def work_live(truck: int, door: int, task: Task, plan: Plan) -> Generator[simpy.Event, Any, None]:
         """Do a task's visits with the host, from now until the truck leaves the last aisle."""
@@ -270,39 +278,56 @@ def simulate_floor(
                 if end_door >= 0:
                     way, door = home, end_door
                 else:
-                    way = to_target[door][aisle if second_aisle < 0 else second_aisle] + home
+                    way = to_target[door][-1 - end_door] + home
                 finish_at[number] = now + way
                 yield timeout(way)
                 now += way
                 left_s -= now - begun
                 continue
             way = (time - now if time > now else 0.0) + to_target[door][target] + to_mouth
+            if now + way >= end_s:
+                log_late(PARTS * number, who, now + way)
+                return
             yield timeout(way)
             now += way
-            if pairing is not None and target >= aisles and (found := pairing.take_partner(aisle, now)):
+            if (
+                pairing is not None
+                and aisles <= target < sides
+                and (found := pairing.take_partner(aisle, now)) is not None
+            ):
                 fetch, other_aisle, door = found[1], found[3], found[5]
                 done_by[fetch], begin_at[fetch] = truck, now
                 times = pairing.times(number, fetch)
                 partner_row.append(fetch)
-                part = BOTH if other_aisle == aisle else FIRST_OF_PAIR
+                part = BOTH if times.is_one_visit else FIRST_OF_PAIR
                 out = admit(PARTS * number + part, who, group, aisle, now, times.first_stay)
                 finish_at[number] = now + (out - times.first_stay) + times.set_down
                 if part == FIRST_OF_PAIR:
+                    row = PARTS * fetch + SECOND_OF_PAIR
+                    if now + (out + times.between) >= end_s:
+                        log_late(row, who, now + (out + times.between))
+                        partner_row.append(number)
+                        return
                     yield timeout(out + times.between)
                     now += out + times.between
                     partner_row.append(number)
-                    row = PARTS * fetch + SECOND_OF_PAIR
                     out = admit(row, who, group, other_aisle, now, times.second_stay)
                 way = out + times.home
                 number = fetch
             else:
                 out = admit(PARTS * number, who, group, aisle, now, stay)
                 if second_aisle >= 0:
+                    if now + (out + between) >= end_s:
+                        log_late(PARTS * number + 1, who, now + (out + between))
+                        return
                     yield timeout(out + between)
                     now += out + between
                     out = admit(PARTS * number + 1, who, group, second_aisle, now, second_stay)
                 elif tail:
                     for part, (between, next_aisle, next_stay) in enumerate(tail, start=1):
+                        if now + (out + between) >= end_s:
+                            log_late(PARTS * number + part, who, now + (out + between))
+                            return
                         yield timeout(out + between)
                         now += out + between
                         out = admit(PARTS * number + part, who, group, next_aisle, now, next_stay)
@@ -310,7 +335,7 @@ def simulate_floor(
                     way = out + home
                     door = end_door
                 else:
-                    way = out + to_target[door][aisle if second_aisle < 0 else second_aisle] + home
+                    way = out + to_target[door][-1 - end_door] + home
             finish_at[number] = now + way
             yield timeout(way)
             now += way

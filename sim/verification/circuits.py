@@ -73,6 +73,8 @@ def map_circuits(
     places: dict[str, tuple[int, ...]] = {}
     for number, aisle in enumerate(layout.aisles):
         places[aisle] = tuple(layout.zones_of(number))
+    for number, place in enumerate(layout.places):
+        places.setdefault(place, tuple(layout.zones_of_place(number)))
     for number, zone in enumerate(layout.zones):
         places.setdefault(zone, (number,))
     for circuit, names in stated.items():
@@ -95,7 +97,7 @@ def map_circuits(
         if column in stated:
             zones = tuple(sorted({zone for name in stated[column] for zone in places[name]}))
         elif column in wired:
-            zones = tuple(sorted(zone for name in wired[column].aisles for zone in places[name]))
+            zones = tuple(sorted({zone for name in wired[column].aisles for zone in places[name]}))
             feeds = wired[column].feeds
         elif column.casefold() in SITE_NAMES:
             zones = everything
@@ -136,7 +138,7 @@ def _connected_kw(layout: Layout, zones: Sequence[int], feeds: str) -> float:
     """The luminaires of some zones at full level."""
     watts = [
         float((feeds != "fixed") * layout.dimmed[zone] + (feeds != "dimmed") * layout.fixed[zone])
-        * power_curve(layout.luminaires[layout.zone_aisle[zone]]).full_w
+        * power_curve(layout.place_luminaires[layout.zone_place[zone]]).full_w
         for zone in zones
     ]
     return sum(watts) / 1000.0

@@ -163,12 +163,12 @@ def _zones_kwh(layout: Layout, levels: Sequence[Levels], edges: FloatColumn, kin
         [
             hourly_kwh(
                 levels[zone],
-                power_curve(layout.luminaires[aisle]),
+                power_curve(layout.place_luminaires[place]),
                 int(layout.dimmed[zone]) if kind == "dimmed" else 0,
                 int(layout.fixed[zone]) if kind == "fixed" else 0,
                 edges,
             )
-            for zone, aisle in enumerate(layout.zone_aisle.tolist())
+            for zone, place in enumerate(layout.zone_place.tolist())
         ]
     )
 

@@ -14,7 +14,7 @@ import numpy as np
 from sim.errors import InputError
 from sim.floor.layout import Layout
 from sim.lighting.power import power_curve
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.outcome.year_load import QUARTERS_A_WEEK, YearClock, baseline_kw, repeat_weeks, year_clock
 from sim.records import FloatColumn
 from sim.results import Outcomes, Result
@@ -96,7 +96,7 @@ def _base(
     outcome: Outcomes,
 ) -> FloatColumn:
     """Load of a baseline over the run's whole weeks [kW]."""
-    programs = aisle_programs(scenario)
+    programs = place_programs(scenario)
     return baseline_kw(name, layout, programs, outcome.hours["code_minimum_kwh"], _quarters(outcome))
 
 
@@ -107,10 +107,10 @@ def _roofed(scenario: Scenario) -> Scenario:
 
 def _trimmed(layout: Layout, scenario: Scenario, outcome: Outcomes) -> FloatColumn:
     """Load where each aisle burns at its highest occupied level in every hour [kW]."""
-    programs = aisle_programs(_roofed(scenario))
+    programs = place_programs(_roofed(scenario))
     watts = 0.0
-    for zone, aisle in enumerate(layout.zone_aisle.tolist()):
-        curve = power_curve(layout.luminaires[aisle])
-        highest = float(curve.at(float(programs[aisle].occupied.max())))
+    for zone, place in enumerate(layout.zone_place.tolist()):
+        curve = power_curve(layout.place_luminaires[place])
+        highest = float(curve.at(float(programs[place].occupied.max())))
         watts += float(layout.dimmed[zone]) * highest + float(layout.fixed[zone]) * curve.full_w
     return np.full(_quarters(outcome), watts / 1000.0)

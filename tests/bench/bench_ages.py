@@ -78,11 +78,11 @@ def measure(site: Site, traffic: Traffic, choices: Sequence[Choice]) -> tuple[fl
     begin = time.process_time()
     plan, weeks = lay_out_choices(site.scenario, choices), lay_weeks(site.scenario)
     work_s += time.process_time() - begin
-    for zone, aisle in enumerate(site.layout.zone_aisle.tolist()):
-        hold_s = site.layout.sensors[aisle].hold_s
+    for zone, place in enumerate(site.layout.zone_place.tolist()):
+        hold_s = site.layout.place_sensors[place].hold_s
         begin = time.process_time()
-        least_s = plan.least_delay(weeks[aisle].names, hold_s)
-        pieces = sort_zone(traffic, zone, weeks[aisle], least_s)
+        least_s = plan.least_delay(weeks[place].names, hold_s)
+        pieces = sort_zone(traffic, zone, weeks[place], least_s)
         middle = time.process_time()
         _, fails = evaluate_zone(pieces, plan, zone_lamps(site, zone), hold_s)
         sort_s, work_s = sort_s + middle - begin, work_s + time.process_time() - middle

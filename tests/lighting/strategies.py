@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from sim.scenario.schema import Scenario
 from tests.lighting.engines import Motion, Staying, Visiting, site
+from tests.naive import shares_of
 from tests.naive_commands import periods_of
 
 LEVELS = (1.0, 0.5, 0.3, 0.0)
@@ -108,7 +109,22 @@ def scenarios(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...]) -> S
                 "settings": {draw(st.sampled_from(names)): draw(st.sampled_from(names))},
                 "per_aisle": max(draw(lamps), luminaires["fixed_on"]),
             })
+    plain = sorted({f"A{number:02d}" for number in range(1, aisles + 1)}
+                   - {one["aisles"][0] for one in override})
+    more = {}
+    if zones == 1 and len(plain) > 1 and draw(st.booleans()):
+        more["group"] = [{"name": "pair", "aisles": draw(st.permutations(plain))[:2]}]
+    if draw(st.integers(0, 3)) == 0:
+        more["area"] = [{
+            "name": "yard", "across_m": [0.0, 5.0], "along_m": [0.0, 3.0],
+            "luminaires": draw(st.integers(1, 5)),
+            "fixed_on": draw(st.integers(0, 1)), "full_w": 150.0,
+            "sensors_at_m": [[1.0, 1.0]], "radius_m": 3.0,
+            "hold_s": draw(hold), "latency_s": draw(latency),
+            "settings": {draw(st.sampled_from(names)): draw(st.sampled_from(names))},
+        }]
     return site(
+        **more,
         settings={name: draw(settings(is_grid)) for name in names} | {"day": {"unoccupied_level": 0.5,
                                                                               "timeout_s": 60.0}},
         timetable=draw(timetables(names, start_s, int(days * 86_400))),
@@ -162,10 +178,15 @@ def instants(draw: st.DrawFn, scenario: Scenario, is_grid: bool, known: list[flo
     return instant if 0.0 <= instant < end_s else 0.0
 
 
+def aisle_of(scenario: Scenario, zone: str) -> str:
+    """Return an aisle in a zone."""
+    return dict(shares_of(scenario))[zone.split(".")[0]][0]
+
+
 @st.composite
 def chains(draw: st.DrawFn, scenario: Scenario, zone: str) -> Motion:
     """Draw motion whose age meets a delay at a border, and motion whose latency meets that border."""
-    aisle = zone.split(".")[0]
+    aisle = aisle_of(scenario, zone)
     periods = periods_of(scenario, aisle)
     if len(periods) == 1:
         return []
@@ -189,8 +210,10 @@ def examples(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...] = DAYS
     """Draw a site and what happened there."""
     scenario = draw(scenarios(is_grid, lengths_d))
     end_s, cut = scenario.duration_s, scenario.floor.zones_per_aisle
-    zones = [aisle if cut == 1 else f"{aisle}.{part + 1}"
-             for aisle in scenario.aisle_names for part in range(cut)]
+    zones = [name if cut == 1 or name in scenario.area_names else f"{name}.{part + 1}"
+             for name, _ in shares_of(scenario)
+             for part in range(1 if name in scenario.area_names else cut)]
+    home = {aisle: name for name, aisles in shares_of(scenario) for aisle in aisles}
     lengths = st.sampled_from(meeting_points(scenario)) if is_grid else st.one_of(
         st.just(0.0), st.floats(0.0, 300.0))
     known: list[float] = []
@@ -213,7 +236,8 @@ def examples(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...] = DAYS
         if is_grid and motion and draw(st.booleans()):
             # enters or leaves as a light goes down
             zone, _, end = draw(st.sampled_from(motion))
-            aisle = zone.split(".")[0]
+            if zone not in scenario.area_names:
+                aisle = aisle_of(scenario, zone)
             down = end + draw(st.sampled_from(periods_of(scenario, aisle))).delay
             stay = leave - enter
             enter, leave = (down, down + stay) if draw(st.booleans()) else (down - stay, down)
@@ -224,7 +248,7 @@ def examples(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...] = DAYS
     stays: Staying = []
     for number, (aisle, enter, leave, _) in enumerate(visits):
         if cut == 1:
-            stays.append((aisle, number, enter, leave))
+            stays.append((home[aisle], number, enter, leave))
             continue
         shares = sorted(draw(st.lists(st.sampled_from((0.25, 0.5, 0.75)), max_size=2, unique=True)))
         marks = [enter, *(enter + share * (leave - enter) for share in shares), leave]
@@ -233,4 +257,8 @@ def examples(draw: st.DrawFn, is_grid: bool, lengths_d: tuple[float, ...] = DAYS
             if begin < min(until, end_s):
                 stays.append((f"{aisle}.{part}", number, begin, until))
             part = part % cut + 1
+    for name in scenario.area_names:
+        for extra in range(draw(st.integers(0, 3))):
+            enter = draw(instants(scenario, is_grid, known))
+            stays.append((name, len(visits) + extra, enter, enter + draw(lengths) + GRID_S))
     return Example(scenario, motion, visits, stays)

@@ -55,12 +55,12 @@ def other_commands(one: Example) -> list[str]:
         ]
         for zone in range(len(layout.zones))
     ]
-    zone_aisle = layout.zone_aisle.tolist()
-    lights = live_motion.light_live(layout.zones, zone_aisle, ready.programs, seen, hearers)
+    zone_place = layout.zone_place.tolist()
+    lights = live_motion.light_live(layout.zones, zone_place, ready.programs, seen, hearers)
     found = []
     for zone, (commands, _) in enumerate(lights):
         ours = rows_of(commands)
-        theirs = rows_of(command_zone(*heard.of_zone(zone), ready.programs[zone_aisle[zone]]))
+        theirs = rows_of(command_zone(*heard.of_zone(zone), ready.programs[zone_place[zone]]))
         same = len(ours) == len(theirs) and all(
             abs(mine[0] - other[0]) <= 1e-9 * max(1.0, other[0]) and mine[1:] == other[1:]
             for mine, other in zip(ours, theirs, strict=True)
@@ -161,7 +161,7 @@ def test_a_zone_without_working_sensors_stays_high(zones: int) -> None:
     for failed, wanted in (((0,), [0.0, 2.0]), ((), [0.0])):  # and without the failure it stays low
         lights = live_motion.light_live(
             ready.layout.zones,
-            ready.layout.zone_aisle.tolist(),
+            ready.layout.zone_place.tolist(),
             ready.programs,
             nothing,
             [()] * zones,

@@ -6,7 +6,7 @@ Where both draw (misses, pulses, passers-by) their means agree: k = 4 standard e
 from __future__ import annotations
 
 import math
-import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,9 +15,11 @@ from sim.errors import InputError
 from sim.records import Visits
 from sim.replication import (
     Site,
+    Traffic,
     drivers_react,
     prepare_site,
     run_replication,
+    sense_visits,
     simulate_and_light,
     simulate_live,
     simulate_traffic,
@@ -237,6 +239,45 @@ def test_what_drivers_lose_is_reported_for_eight_hours_on_duty() -> None:
     assert total["light_lost_min_per_shift"] == pytest.approx(total["light_lost_min"] / 9.0)
 
 
+def test_what_drivers_lose_is_told_by_zone() -> None:
+    """A farther zone that is dark throughout, no acceleration: (1/f - 1) / v s a metre there, in and out."""
+    factor = 0.5
+    site = make_site(
+        f"dim_speed_factor = {factor}",
+        ONE_MOVE.replace("per_hour = 0.2", f"per_hour = {[3] * 10 + [0] * 14}"),
+        aisles=1,
+        count=1,
+        acceleration=0.0,
+        zones=2,
+        at=[29.9, 60.0],  # the first one wakes the nearer zone, the other looks at the back wall
+        range_m=0.01,
+    )
+    made = simulate_live(site, 0)
+    assert made.traffic.visits is not None
+    beyond_m = np.maximum(made.traffic.visits.bay_m - 30.0, 0.0)
+    assert (beyond_m > 0.0).sum() > 5
+    wanted = 2.0 * beyond_m.sum() * (1.0 / factor - 1.0) / SPEED
+    assert made.loss.zone_lost_s[1] == pytest.approx(wanted, abs=1e-6)
+    assert sum(made.loss.zone_lost_s) == pytest.approx(made.loss.slowed_s, abs=1e-6)
+    assert made.loss.zone_lost_s[0] > 0.0
+    # negative control: the metres of the nearer zone
+    nearer_m = np.minimum(made.traffic.visits.bay_m, 30.0)
+    assert made.loss.zone_lost_s[1] != pytest.approx(wanted * nearer_m.sum() / beyond_m.sum(), abs=1e-3)
+
+
+@pytest.mark.parametrize("keys", ["dim_speed_factor = 0.5", "dim_speed_factor = 0.4\nwait_for_light = 0.8"])
+def test_losses_of_the_zones_add_up(keys: str) -> None:
+    outcomes = run_replication(make_site(keys, sensors="latency_s = 5.0", zones=3, at='"every"'), 0)[0]
+    for name in ("light_lost_min", "light_waits", "light_waits_given_up"):
+        total, zones = outcomes.total[name], outcomes.zones[name]
+        assert len(zones) == 24
+        assert math.isclose(math.fsum(zones), total, rel_tol=1e-9, abs_tol=1e-9), name
+        assert name == "light_lost_min" or "wait" not in keys or total > 0.0
+    # trucks wait at the front mouths, and at the back ones where they come by the back
+    assert (outcomes.zones["light_waits"][1::3] == 0.0).all()
+    assert (outcomes.zones["light_lost_min"] >= -1e-9).all()
+
+
 def test_an_aisle_is_never_overfull_and_serves_in_order() -> None:
     made = simulate_live(make_site("dim_speed_factor = 0.3", aisles=2), 0)
     visits = made.traffic.visits
@@ -368,27 +409,41 @@ trucks = ["turret", "robot"]
 """
 
 
+ANY_WAY = (
+    "tiers = 3\ntier_height_m = 1.8\ncross_aisles_m = [20.0, 37.0]\nzones_per_aisle = 3\nlead_zones = 1\n"
+)
+
+
 @pytest.mark.parametrize(
-    ("work", "zones"),
+    ("work", "floor"),
     [
         (WORK + MANY_KINDS + TOURS, "zones_per_aisle = 3\nlead_zones = 1\ntiers = 5\ntier_height_m = 1.8"),
         (MANY_KINDS, 'zones_per_aisle = 1\none_way = ["A01", "A03"]'),
+        (WORK + MANY_KINDS + TOURS, 'zones_per_aisle = 1\none_way = "alternating"'),
+        (WORK + MANY_KINDS + TOURS, 'zones_per_aisle = 1\none_way = "back-to-front"'),
+        (WORK + MANY_KINDS + TOURS + 'routing = "shortest"\n', ANY_WAY),
+        (
+            WORK + MANY_KINDS + TOURS + 'routing = "shortest"\n',
+            ANY_WAY + 'one_way = ["A01", "A04"]\none_way_from_back = ["A02", "A07"]\n',
+        ),
+        (
+            WORK + TOURS.replace(', "robot"', "").replace("turret", "reach"),
+            ANY_WAY + 'one_way = "alternating"',
+        ),
     ],
-    ids=["tours", "one-way"],
+    ids=["tours", "one-way", "alternating", "from the back", "cross-aisles", "both", "tours by the ends"],
 )
-def test_every_kind_of_traffic_goes_through_the_live_floor(work: str, zones: str) -> None:
-    """Tours, walkers, trailers, masts, turns, groups kept apart, one-way aisles: as the replay, to 1e-6 s.
+def test_every_kind_of_traffic_goes_through_the_live_floor(work: str, floor: str) -> None:
+    """Tours, walkers, trailers, masts, turns, groups kept apart, any ways: as the replay, to 1e-6 s.
 
-    Work ends two hours before the run, so that nobody is on the way as it ends: a replay forgets how a truck
-    was seen to come that never got in.
+    The floor is at work to the very end: who comes to a mouth as the run ends is seen by both.
     """
-    work = re.sub(r"per_hour = (\d+)", lambda rate: f"per_hour = {[int(rate[1])] * 10 + [0] * 14}", work)
     sensors = "approach_m = 3.0\npassing_trigger = 1.0\npassing_range_m = 3.0"
     sites = []
     for keys in ("", "dim_speed_factor = 1.0"):
         usual = {"days": 0.5, "aisles": 8, "capacity": 3, "at": '"every"', "range_m": 4.0, "count": 6}
         text = TEXT.format(**usual, zones=1, acceleration=0.5, doors=4, keys=keys, sensors=sensors)
-        text = text.replace("zones_per_aisle = 1", zones).replace("timeout_s = 120", "timeout_s = 40") + work
+        text = text.replace("zones_per_aisle = 1", floor).replace("timeout_s = 120", "timeout_s = 40") + work
         sites.append(prepare_site(parse_scenario(text, "test")))
     traffic, replayed, _ = simulate_and_light(sites[0], 0)
     lived_traffic, lived, _ = simulate_and_light(sites[1], 0)
@@ -401,3 +456,54 @@ def test_every_kind_of_traffic_goes_through_the_live_floor(work: str, zones: str
     for name, value in replayed.total.items():
         assert math.isclose(value, lived.total[name], rel_tol=1e-9, abs_tol=1e-5), name
     assert replayed.total["switch_ups"] > 100.0
+    assert motion_apart(traffic, lived_traffic) < 1e-5
+
+
+@pytest.mark.parametrize("queues", [False, True], ids=["on the way", "in the queue"])
+def test_who_comes_as_the_run_ends_is_seen(queues: bool) -> None:
+    """The run ends while a truck comes to a mouth, or queues there: seen from 3 m outside on, by both.
+
+    A brake of 0.5 m/s2 from 3 m to rest takes sqrt(2 * 3 / 0.5) s (the truck is slower than 2 m/s by then).
+    """
+    sensors = "approach_m = 3.0\npassing_trigger = 1.0\npassing_range_m = 3.0"
+    for number in range(200):
+        days = 0.1 + number / 86_400.0
+        end_s, usual = days * 86_400.0, make_site(sensors=sensors, days=days)
+        traffic = simulate_traffic(usual, 0)
+        assert traffic.visits is not None
+        assert traffic.seen is not None
+        coming = traffic.visits.coming
+        if coming is None:
+            continue
+        late_s = coming.arrive - end_s
+        low, high = (-9.0, -0.5) if queues else (0.5, 2.0)
+        rows = np.flatnonzero((late_s > low) & (late_s < high))
+        if len(rows):
+            break
+    lived = simulate_live(make_site("dim_speed_factor = 1.0", sensors=sensors, days=days), 0).traffic
+    assert motion_apart(traffic, lived) < 1e-5
+    start, end = traffic.seen.of_zone(int(coming.aisle[rows[0]]))
+    arrive = float(coming.arrive[rows[0]])
+    seen_from = arrive - math.sqrt(2.0 * 3.0 / 0.5)
+    assert ((start <= seen_from + 1e-6) & (end >= min(end_s, arrive) - 1e-6)).any()
+    # negative control: without those who were on their way
+    seen = sense_visits(usual, replace(traffic.visits, coming=None), 0)
+    assert motion_apart(replace(traffic, seen=seen), lived) > 0.5
+
+
+def motion_apart(one: Traffic, other: Traffic) -> float:
+    """Return for how long in all zones two traffics differ in whether the sensors see motion [s]."""
+    assert one.seen is not None
+    assert other.seen is not None
+    apart = 0.0
+    for zone in range(int(max(one.seen.zone.max(), other.seen.zone.max())) + 1):
+        edges, change = [], []
+        for seen, sign in ((one.seen, 1), (other.seen, -1)):
+            start, end = seen.of_zone(zone)
+            edges += [start, end]
+            change += [np.full(len(start), sign), np.full(len(end), -sign)]
+        time = np.concatenate(edges)
+        order = np.argsort(time, kind="stable")
+        state = np.cumsum(np.concatenate(change)[order])
+        apart += float((np.diff(time[order]) * np.abs(state[:-1])).sum())
+    return apart

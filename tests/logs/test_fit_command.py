@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from sim.cli import aislewake
 from sim.errors import InputError
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.replication import prepare_site, sense_visits, simulate_traffic
 from sim.scenario.log_columns import read_columns_file
 from sim.scenario.toml import load_scenario, parse_scenario
@@ -128,7 +128,7 @@ def test_pictures_of_a_fit_show_what_was_counted(tmp_path: Path) -> None:
     measured = shown[0].lines[0].get_xydata()
     at, share = measured[100]
     assert share == pytest.approx(100.0 * (goodness.gaps_s > at).mean(), abs=1e-9)
-    delays = {float(program.delay_s[0]) for program in aisle_programs(fit.scenario)}
+    delays = {float(program.delay_s[0]) for program in place_programs(fit.scenario)}
     drawn = {line.get_xdata()[0] for line in shown[0].lines if line.get_linestyle() == ":"}
     assert drawn == delays
     visits = draw_fit_visits(goodness)

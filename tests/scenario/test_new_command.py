@@ -116,15 +116,16 @@ def test_an_existing_file_is_never_overwritten(folder: Path) -> None:
 
 
 def test_a_list_answers_for_its_columns(folder: Path) -> None:
-    (folder / "aisles.csv").write_text("name,length,watts,zone\nG1,60,90,Z1\nG2,90,90,Z1\n", encoding="utf-8")
+    rows = "name,length,watts,zone\nG1,60,90,Z1\nG2,90,90,Z1\nG3,90,80,Z 2\nG4,90,90,Z 2\n"
+    (folder / "aisles.csv").write_text(rows, encoding="utf-8")
     done = call("--aisles-csv", "aisles.csv", said="\n" * (len(ASKED) - 3))
     assert done.exit_code == 0
     for words in ("Aisles, side by side", "Length of an aisle", "Power of one luminaire"):
         assert words not in done.output
     assert "Luminaires in one aisle" in done.output
-    assert "The list's zones stand in the file as a comment" in done.output
+    assert "These zones of the list stand in the file as a comment" in done.output
     site = load_scenario(folder / "my-site.toml")
-    assert site.aisle_names == ("G1", "G2")
+    assert site.places == (("Z1", ("G1", "G2")), ("G3", ("G3",)), ("G4", ("G4",)))
     assert site.luminaires.full_w == 90.0
     assert [site.luminaires_of(name).per_aisle for name in ("G1", "G2")] == [15, 15]  # as was agreed to
 

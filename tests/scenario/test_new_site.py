@@ -135,12 +135,33 @@ def test_long_names_with_blanks_are_not_broken() -> None:
     assert max(map(len, text.splitlines())) <= 128
 
 
-def test_a_list_keeps_circuits_and_zones_as_comments() -> None:
-    rows = (AisleRow("G1", 60.0, circuit="DB1/3", zone="Z1"), AisleRow("G2", 60.0, zone="Z1"))
-    text, _ = written({}, rows)
+def test_a_list_keeps_circuits_as_comments() -> None:
+    rows = (AisleRow("G1", 60.0, circuit="DB1/3", zone="Z1"), AisleRow("G2", 60.0, zone="Z2"))
+    text, scenario = written({}, rows)
     said = "of each aisle from the list of aisles; no figure uses it"
     assert f"# The circuit {said}: G1 DB1/3, G2 -\n" in text
-    assert f"# The control zone {said}: G1 Z1, G2 Z1\n" in text
+    assert scenario.group is None
+    assert "Z1" not in text
+
+
+def test_aisles_of_one_zone_in_a_list_become_a_group() -> None:
+    rows = (AisleRow("G1", 60.0, zone="Z1"), AisleRow("G2", 70.0, zone="Z1"), AisleRow("G3", 60.0))
+    text, scenario = written({}, rows)
+    assert scenario.places == (("Z1", ("G1", "G2")), ("G3", ("G3",)))
+    assert "no figure uses it" not in text
+
+
+@pytest.mark.parametrize("zone, watts", [("Z1", 90.0), ("Zone: 1", 80.0), ("G3", 80.0)])
+def test_zones_that_no_group_can_hold_become_comments(zone: str, watts: float) -> None:
+    rows = (
+        AisleRow("G1", 60.0, watts=80.0, zone=zone),
+        AisleRow("G2", 60.0, watts=watts, zone=zone),
+        AisleRow("G3", 60.0, watts=80.0),
+    )
+    text, scenario = written({}, rows)
+    assert scenario.group is None
+    said = "The control zone of each aisle from the list of aisles; no figure uses it"
+    assert f"# {said}: G1 {zone}, G2 {zone}, G3 -\n" in text
 
 
 def test_luminaires_that_differ_become_overrides() -> None:

@@ -143,6 +143,14 @@ def test_blind_stretch_is_not_told_where_the_light_stays(change: tuple[str, str]
     assert "Blind stretch" not in notices(change)
 
 
+def test_a_rate_for_people_where_nobody_walks() -> None:
+    rate = ("range_m = 9.0", "range_m = 9.0\nstill_rate_person_per_min = 8")
+    assert "still_rate_person_per_min says nothing" in notices(rate)
+    walker = '[[trucks]]\nname = "people"\nkind = "walker"\ncount = 1\n[[shifts]]'
+    assert "says nothing" not in notices(rate, ("[[shifts]]", walker))
+    assert "says nothing" not in notices()
+
+
 def group(count: int, laden: float, empty: float, acceleration: float, handling: float) -> Trucks:
     return Trucks(
         name="x",

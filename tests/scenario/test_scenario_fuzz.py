@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from sim.errors import Fault, InputError
 from sim.floor.layout import lay_out
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.scenario.contradictions import find_notices
 from sim.scenario.toml import dump_scenario, parse_scenario
 
@@ -36,9 +36,9 @@ def check_text(text: str) -> None:
     assert parse_scenario(dump_scenario(scenario)) == scenario
     layout = lay_out(scenario)
     assert layout.dimmed.min() >= 0
-    assert set(layout.sensor_zone.tolist()) == set(range(len(layout.zones)))
+    assert set(layout.sensor_zone.tolist()) == set(range(layout.zones_in_aisles))
     if scenario.days <= 30:
-        for program in aisle_programs(scenario):
+        for program in place_programs(scenario):
             assert program.border[0] == 0.0
             assert program.end_s == scenario.duration_s
     assert all(sentence.endswith((".", "?")) for sentence in find_notices(scenario))

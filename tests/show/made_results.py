@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from sim.floor.layout import lay_out
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.outcome.names import OUTCOMES
 from sim.records import Detections, Moves, Stays, Visits
 from sim.results import CloseLook, Estimate, Levels, Outcomes, Result
@@ -210,7 +210,7 @@ def make_result(
         false_off_visits=(visits.bay_m > 30.0) if with_visits else None,
     )
     return Result(
-        scenario=scenario, layout=layout, programs=aisle_programs(scenario),
+        scenario=scenario, layout=layout, programs=place_programs(scenario),
         replications=tuple(range(len(factors))), outcomes=outcomes, headline=headline, close_look=look,
         source=source, notices=notices,
     )

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.records import Detections
 from sim.replication import prepare_site, run_replication
 from sim.results import Result
@@ -79,7 +79,7 @@ def test_idle_time_is_cut_at_a_border_and_a_gap_belongs_where_it_begins() -> Non
 
 
 def test_pieces_of_one_zone() -> None:
-    (program,) = aisle_programs(make_scenario(floor=ONE_AISLE))
+    (program,) = place_programs(make_scenario(floor=ONE_AISLE))
     start, end = np.array([21_000.0, 22_000.0]), np.array([21_100.0, 86_400.0])
     period, young, old, gap = age_pieces(start, end, program)
     # night until 21600, then day: one gap in two pieces; motion lasts until the end

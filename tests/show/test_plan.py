@@ -76,7 +76,15 @@ def test_dead_sensors_and_one_way_aisles_are_marked() -> None:
     first, second, _ = numbers.rows[0].aisles
     assert [one.is_dead for one in first.sensors] == [True, False]
     assert (first.front_m, first.back_m) == (0.0, 3.0)  # a dead sensor sees nobody turn in
-    assert (first.is_one_way, second.is_one_way) == (False, True)
+    assert (first.direction, second.direction) == (0, 1)
+    assert numbers.cross_m == ()
+
+
+def test_directions_and_middle_cross_aisles_are_drawn() -> None:
+    floor = {**FLOOR, "one_way": "alternating", "cross_aisles_m": [40.0, 20.0]}
+    numbers = plan_of(make_scenario(floor=floor))
+    assert [aisle.direction for aisle in numbers.rows[0].aisles] == [1, -1, 1]
+    assert numbers.cross_m == (20.0, 40.0)
 
 
 @settings(max_examples=60, deadline=None)

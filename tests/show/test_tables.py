@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from sim.floor.layout import lay_out
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
 from sim.show.in_force import settings_in_force, timers, week_grid
@@ -23,7 +23,7 @@ SCREENFUL = 40
 
 
 def site_of(scenario: Scenario, *notices: str) -> str:
-    return site_table(scenario, lay_out(scenario), aisle_programs(scenario), notices)
+    return site_table(scenario, lay_out(scenario), place_programs(scenario), notices)
 
 
 def assert_fits(text: str) -> None:

@@ -209,9 +209,9 @@ def test_a_demo_needs_no_replay_and_agrees_with_one(name: str, is_skylit: bool) 
     evaluate_settings(ready, traffic, choices, replayed=replayed)
     assert not replayed.any()
     plan, weeks = lay_out_choices(scenario, choices), lay_weeks(scenario)
-    for zone, aisle in enumerate(ready.layout.zone_aisle.tolist()):
-        hold_s = ready.layout.sensors[aisle].hold_s
-        pieces = sort_zone(traffic, zone, weeks[aisle])
+    for zone, place in enumerate(ready.layout.zone_place.tolist()):
+        hold_s = ready.layout.place_sensors[place].hold_s
+        pieces = sort_zone(traffic, zone, weeks[place])
         assert not evaluate_zone(pieces, plan, zone_lamps(ready, zone), hold_s)[1].any()
 
 

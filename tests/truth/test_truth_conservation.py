@@ -260,7 +260,7 @@ def test_switching_balances_with_the_border_s_changes_of_state():
     def check(ups: np.ndarray) -> None:
         for zone, light in enumerate(look.levels):
             turns = np.diff(light.is_high.astype(int))
-            at_border = np.isin(light.start[1:], place.programs[place.layout.zone_aisle[zone]].border)
+            at_border = np.isin(light.start[1:], place.programs[place.layout.zone_place[zone]].border)
             by_border = int(turns[at_border].sum())
             ends_high = int(light.is_high[-1])
             equals(ups[zone] - outcomes.zones["switch_downs"][zone] + by_border, ends_high, 0.0, "balance")

@@ -22,7 +22,7 @@ from sim.cli import aislewake
 from sim.errors import InputError
 from sim.lighting import daylight
 from sim.lighting.daylight import skylight_caps
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.lighting.weather import STATIONS, outdoor_lux, read_weather
 from sim.replication import prepare_site, simulate_traffic
 from sim.scenario.schema_daylight import Skylight
@@ -42,7 +42,7 @@ def table_with(month: int, hour: int, cap: float) -> list[list[float]]:
 
 def test_caps_of_one_change_nothing() -> None:
     plain, capped = make_scenario(days=9.0), make_scenario(days=9.0, skylight={"caps": FLAT})
-    for before, after in zip(aisle_programs(plain), aisle_programs(capped), strict=True):
+    for before, after in zip(place_programs(plain), place_programs(capped), strict=True):
         assert before.names == after.names
         assert before.border.tolist() == after.border.tolist()
         assert before.occupied.tolist() == after.occupied.tolist()
@@ -59,7 +59,7 @@ def test_levels_against_the_table(start: dt.datetime, caps: list[list[float]]) -
     """At every instant the level is the lesser of the timetable's and the table's, looked up by the clock."""
     start = start.replace(microsecond=0)
     scenario = make_scenario(start=start.isoformat(), days=4.0, skylight={"caps": caps, "aisles": ["A01"]})
-    under, clear = aisle_programs(scenario)[0], aisle_programs(scenario)[1]
+    under, clear = place_programs(scenario)[0], place_programs(scenario)[1]
     assert (np.diff(under.border) > 0.0).all()
     for second in np.linspace(0.0, 4 * 86_400.0 - 2.0, 300).round().tolist():
         moment = start + dt.timedelta(seconds=second)

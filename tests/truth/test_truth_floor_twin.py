@@ -16,7 +16,10 @@ NEARLY_S = 1e-6
 
 
 def random_floor(number: int):
-    """Return a site with drawn numbers: lengths, doors, capacity, ramp, spread, and rather too much work."""
+    """Return a site with drawn numbers: lengths, doors, capacity, ramp, spread, and rather too much work.
+
+    From number 12 on also one-way aisles, either way, and middle cross-aisles.
+    """
     rng = np.random.default_rng(number)
     aisles = int(rng.integers(2, 8))
     count = int(rng.integers(2, 9))
@@ -30,6 +33,13 @@ def random_floor(number: int):
         "handling_cv": float(rng.choice([0.0, 0.5, 1.0])),
     }
     per_hour = float(rng.uniform(0.6, 1.1)) * count * 12.0
+    ways: dict[str, object] = {}
+    if number >= 12:
+        which = np.random.default_rng([number, 1])
+        ways["cross_aisles_m"] = sorted({float(place) for place in which.choice([11.0, 23.0, 29.5], 2)})
+        way = which.integers(-1, 2, aisles)
+        ways["one_way"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way > 0)] or None
+        ways["one_way_from_back"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way < 0)] or None
     return prepare_site(
         scenario(
             aisles=aisles,
@@ -41,7 +51,8 @@ def random_floor(number: int):
                 "aisle_capacity": [1, 2, None][int(rng.integers(3))],
                 "staging_depth_m": float(rng.choice([0.0, 15.0])),
                 "dock_doors": int(rng.integers(1, 5)),
-            },
+            }
+            | ways,
             work=[
                 {"name": kind, "kind": kind, "per_hour": per_hour / 3.0, "aisle_skew": 0.3, "bay_skew": 0.5}
                 for kind in ("putaway", "retrieve", "replenish")
@@ -50,13 +61,16 @@ def random_floor(number: int):
     )
 
 
-def check_same_visits(number: int, *, capacity: int | None = -1, **trucks: float) -> None:
+def check_same_visits(
+    number: int, *, capacity: int | None = -1, floor: dict | None = None, **trucks: float
+) -> None:
     """Compare every visit: aisle, truck, bay, arrival, entry and exit."""
     place = random_floor(number)
     tasks = draw_tasks(place.scenario, place.layout, 0)
     layout, group = place.layout, place.scenario.trucks[0]
     if capacity != -1:
         layout = dataclasses.replace(layout, capacity=capacity)
+    layout = dataclasses.replace(layout, **(floor or {}))
     slow = naive_floor(layout, group.model_copy(update=trucks), tasks, place.scenario.duration_s)
     fast = simulate_traffic(place, 0).visits
     equals(len(fast), len(slow), 0.0, "number of visits")
@@ -68,7 +82,7 @@ def check_same_visits(number: int, *, capacity: int | None = -1, **trucks: float
         equals(found, wanted, NEARLY_S, name)
 
 
-@pytest.mark.parametrize("number", range(12))
+@pytest.mark.parametrize("number", range(30))
 def test_the_obvious_model_gives_the_same_visits(number):
     check_same_visits(number)
 
@@ -85,6 +99,14 @@ def test_the_comparison_notices_spoilt_models(monkeypatch):
         check_same_visits(
             crowded, speed_empty_m_per_s=random_floor(crowded).scenario.trucks[0].speed_empty_m_per_s * 1.01
         )
+    layout = random_floor(26).layout
+    assert set(layout.direction.tolist()) == {-1, 0, 1}
+    with spoilt("aisles driven the other way"):
+        check_same_visits(26, floor={"direction": -layout.direction})
+    with spoilt("no one-way aisles"):
+        check_same_visits(26, floor={"direction": 0 * layout.direction})
+    with spoilt("cross-aisles 1 m farther back"):
+        check_same_visits(26, floor={"cross_m": layout.cross_m + 1.0})
     monkeypatch.setattr(Floor, "laden", Floor.empty)
     with spoilt("laden trucks as fast as empty ones"):
         check_same_visits(crowded)

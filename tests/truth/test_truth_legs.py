@@ -242,6 +242,26 @@ def test_aisle_limit_and_turns():
         check(1.2, 0.0)
 
 
+def test_turns_by_speed_and_radius():
+    """A quarter of a circle of 2.2 m at 1.1 m/s: (pi / 2) 2.2 / 1.1 = pi s, twice there and back."""
+
+    def check(keys: dict[str, float], turn: float) -> None:
+        made = run_floor(
+            hours=60.0, trucks=[PLAIN | keys], work=[{"name": "o", "kind": "retrieve", "per_hour": 9.0}]
+        )
+        bay, done = made.tasks.bay_m[made.log.task], np.isfinite(made.log.finish)[made.log.task]
+        round_trip = (made.log.finish - made.log.begin)[made.log.task]
+        equals(round_trip[done], (2.0 * bay / 2.5 + 2.0 * turn)[done], 1e-6, "there and back")
+
+    arc = {"turn_speed_m_per_s": 1.1, "turn_radius_m": 2.2}
+    check(arc, np.pi)
+    check(arc | {"turn_radius_m": 1.1}, np.pi / 2)
+    with spoilt("half a circle"):
+        check(arc, 2.0 * np.pi)
+    with spoilt("faster round the turn"):
+        check(arc | {"turn_speed_m_per_s": 1.2}, np.pi)
+
+
 def test_pairs_one_by_one_are_timed_as_the_arrays_say():
     """The scalar times of pairing against `route_between`, on random floors and trucks."""
     rng = np.random.default_rng(5)

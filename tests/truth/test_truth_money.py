@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sim.floor.layout import lay_out
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.outcome import credits
 from sim.outcome.finance import cash_flows, internal_rate, net_present_value, simple_payback, tonnes
 from sim.outcome.tariff import Bill, bill_lights, billed_demand, price_year
@@ -170,7 +170,7 @@ def test_baselines_are_those_of_the_books(week_run) -> None:
     outcome = week_run.outcomes[0]
     for name in ("always_on", "schedule_only", "code_minimum"):
         load = baseline_kw(
-            name, layout, aisle_programs(scenario), outcome.hours["code_minimum_kwh"], QUARTERS_A_WEEK
+            name, layout, place_programs(scenario), outcome.hours["code_minimum_kwh"], QUARTERS_A_WEEK
         )
         assert load.sum() * 0.25 == pytest.approx(outcome.total[f"{name}_kwh"], rel=1e-9)
 

@@ -19,7 +19,10 @@ EDGE_S = 1e-3
 
 
 def random_site(number: int) -> Site:
-    """Return a small site with drawn sensors: places, reach, look-out, cut zones, unequal aisles."""
+    """Return a small site with drawn sensors: places, reach, look-out, cut zones, unequal aisles.
+
+    From number 9 on also one-way aisles, either way, and middle cross-aisles.
+    """
     rng = np.random.default_rng(1000 + number)
     aisles = int(rng.integers(2, 6))
     lengths = [float(length) for length in rng.choice([24.0, 37.0, 50.0], aisles)]
@@ -37,6 +40,13 @@ def random_site(number: int) -> Site:
         "handling_mean_s": 20.0,
         "handling_cv": 0.8,
     }
+    ways: dict[str, object] = {}
+    if number >= 9:
+        which = np.random.default_rng([number, 1])
+        ways["cross_aisles_m"] = sorted({float(place) for place in which.choice([11.0, 18.0, 23.5], 2)})
+        way = which.integers(-1, 2, aisles)
+        ways["one_way"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way > 0)] or None
+        ways["one_way_from_back"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way < 0)] or None
     return prepare_site(
         scenario(
             aisles=aisles,
@@ -50,7 +60,8 @@ def random_site(number: int) -> Site:
                 "zones_per_aisle": zones,
                 "staging_depth_m": float(rng.choice([0.0, 4.0, 15.0])),
                 "dock_doors": int(rng.integers(1, 4)),
-            },
+            }
+            | ways,
             luminaires={"per_aisle": 6},
             sensors={
                 "at": places,
@@ -92,7 +103,7 @@ def check_samples(number: int, *, floor: dict | None = None, **sensors: float) -
     return sum(map(bool, wanted))
 
 
-@pytest.mark.parametrize("number", range(9))
+@pytest.mark.parametrize("number", range(21))
 def test_the_obvious_sampler_sees_the_same(number):
     assert check_samples(number) > 20, "too little to see"
 
@@ -113,6 +124,9 @@ def test_the_comparison_notices_moved_sensors():
         for number in range(9):
             zone = random_site(number).layout.sensor_zone
             check_samples(number, floor={"sensor_zone": np.where(zone == 0, 1, zone)})
+    with spoilt("middle cross-aisles 1 m farther back"):
+        for number in range(9, 18):
+            check_samples(number, floor={"cross_m": random_site(number).layout.cross_m + 1.0})
 
 
 def test_the_twin_s_own_kinematics():

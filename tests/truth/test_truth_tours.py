@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from sim.replication import prepare_site
+from sim.traffic.ways import BACK
 from sim.traffic.work import draw_tasks
 from tests.truth.traffic_scenes import PLAIN, run_floor, standard_error
 from tests.truth.truth_scenes import agrees, equals, holds, scenario, spoilt
@@ -121,8 +122,8 @@ def test_a_tour_walks_the_ladder():
             way, at = 0.0, "door"
             for visit in range(first, last):
                 aisle = int(tours.aisle[visit])
-                entry = ("back" if tours.enters_back[visit] else "front", aisle)
-                leaving = ("back" if tours.leaves_back[visit] else "front", aisle)
+                entry = ("back" if tours.enter_line[visit] == BACK else "front", aisle)
+                leaving = ("back" if tours.leave_line[visit] == BACK else "front", aisle)
                 way += networkx.shortest_path_length(graph, at, entry, "weight")
                 bays = tours.bay_m[tours.first_line[visit] : tours.first_line[visit + 1]]
                 way += 30.0 if leaving != entry else 2.0 * bays.max()

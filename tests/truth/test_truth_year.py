@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sim.floor.layout import lay_out
-from sim.lighting.timetable import aisle_programs
+from sim.lighting.timetable import place_programs
 from sim.outcome.year_load import QUARTERS_A_WEEK, baseline_kw, connected_kw, repeat_weeks, year_clock
 from sim.scenario.schema import Scenario
 from sim.study.money import count_money
@@ -40,7 +40,7 @@ def schedule_site(**changes: object) -> Scenario:
 def full_load_hours(scenario: Scenario, year: int) -> float:
     """Equivalent full-load hours of a year by the timetable alone."""
     layout = lay_out(scenario)
-    week = baseline_kw("schedule_only", layout, aisle_programs(scenario), np.zeros(168), QUARTERS_A_WEEK)
+    week = baseline_kw("schedule_only", layout, place_programs(scenario), np.zeros(168), QUARTERS_A_WEEK)
     load = repeat_weeks(week, scenario.start_datetime, year_clock(year))
     return float(load.sum()) / 4.0 / connected_kw(layout)
 
@@ -112,7 +112,7 @@ def test_exception_dates_against_the_words_of_the_format(
         start=start.isoformat(), days=9.0, lighting={"settings": NAMED}, timetable=ROWS,
         exceptions=exceptions or None,
     )
-    program = aisle_programs(scenario)[0]
+    program = place_programs(scenario)[0]
     assert (np.diff(program.border) > 0.0).all()
     for second in np.linspace(0.0, 9 * 86_400.0 - 2.0, 400).round().tolist():
         period = int(np.searchsorted(program.border, second, side="right")) - 1
@@ -129,7 +129,7 @@ def test_without_the_exception_the_check_would_fail() -> None:
     noon = dt.datetime(2027, 3, 3, 12)
     assert settings_at(scenario, noon) == "closed"
     assert settings_at(plain, noon) == "day"
-    assert aisle_programs(scenario)[0].names != aisle_programs(plain)[0].names
+    assert place_programs(scenario)[0].names != place_programs(plain)[0].names
 
 
 @pytest.fixture(scope="module")

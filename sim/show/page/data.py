@@ -17,7 +17,7 @@ import numpy as np
 
 from sim.errors import InputError
 from sim.lighting.power import power_curve
-from sim.lighting.timetable import Program, aisle_programs
+from sim.lighting.timetable import Program, place_programs
 from sim.outcome.year_load import connected_kw
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.results import Outcomes
@@ -164,7 +164,7 @@ def _names_in_force(gathered: Sequence[Gathered]) -> list[str]:
 
 
 def _outlines(scenario: Scenario) -> list[tuple[Program, list[str]]]:
-    """Where the settings may change in each aisle, whatever they are, and the names that hold (A,)."""
+    """Where the settings may change in each place, whatever they are, and the names that hold (P,)."""
     names = list(scenario.lighting.settings)
     # stand-ins that differ from name to name, so that every border between two names is kept
     stand_in = {
@@ -173,7 +173,7 @@ def _outlines(scenario: Scenario) -> list[tuple[Program, list[str]]]:
     }
     return [
         (program, [names[int(place)] for place in program.fade_down_s])
-        for program in aisle_programs(with_settings(scenario, stand_in))
+        for program in place_programs(with_settings(scenario, stand_in))
     ]
 
 
@@ -193,12 +193,12 @@ def _control(name: str, gathered: Sequence[Gathered], least_timeout_s: float) ->
         f"{plain(row.hours_a_week)} h a week" + ("" if row.is_everywhere else f" in {listing(row.aisles, 3)}")
         for row in rows
     ]
-    sensors = [sensors for one in gathered for sensors in one.site.layout.sensors]
+    sensors = [sensors for one in gathered for sensors in one.site.layout.place_sensors]
     own = scenario.lighting.settings[name]
     room = max(
         one.latency_s + gathered[place].source.scenario.lighting.settings[name].fade_up_s - one.hold_s
         for place in range(len(gathered))
-        for one in gathered[place].site.layout.sensors
+        for one in gathered[place].site.layout.place_sensors
     )
     least = max(least_timeout_s, np.floor(room) + SHORT_STEP_S)
     return {
@@ -217,40 +217,43 @@ def _pack_site(
     outlines = _outlines(scenario)
     place: dict[int, int] = {}
     programs: list[dict[str, Any]] = []
-    for aisle, (program, used) in enumerate(outlines):
+    for home, (program, used) in enumerate(outlines):
         if id(program) not in place:
             place[id(program)] = len(programs)
             programs.append(
                 {
                     "border": program.border.tolist(),
                     "settings": [names.index(name) for name in used],
-                    "hold_s": layout.sensors[aisle].hold_s,
+                    "hold_s": layout.place_sensors[home].hold_s,
                     "latency_s": program.latency_s,
                 }
             )
-    zone_aisle = layout.zone_aisle.tolist()
+    zone_place = layout.zone_place.tolist()
     watches = [
         Watch(
-            layout.sensors[aisle].hold_s + least_timeout_s, layout.sensors[aisle].latency_s, longest_s,
-            outlines[aisle][0].border[:-1], scenario.duration_s,
+            layout.place_sensors[home].hold_s + least_timeout_s,
+            layout.place_sensors[home].latency_s,
+            longest_s,
+            outlines[home][0].border[:-1], scenario.duration_s,
         )
-        for aisle in zone_aisle
+        for home in zone_place
     ]
     weights = _weights(one)
     shifts = work_shifts(scenario)
-    always_on = np.bincount(layout.zone_aisle, one.outcomes[0].zones["always_on_kwh"], len(layout.aisles))
+    always_on = np.bincount(layout.zone_place, one.outcomes[0].zones["always_on_kwh"], len(layout.places))
     return {
         "name": one.source.name,
-        "aisles": list(layout.aisles),
+        "aisles": list(layout.places),
         "shown_aisles": _shown_aisles(one),
         "aisle_always_on_kwh": always_on.tolist(),
         "zones": list(layout.zones),
-        "zone_aisle": zone_aisle,
-        "zone_program": [place[id(outlines[aisle][0])] for aisle in zone_aisle],
+        "zone_aisle": zone_place,
+        "zone_program": [place[id(outlines[home][0])] for home in zone_place],
         "dimmed": layout.dimmed.tolist(),
         "fixed": layout.fixed.tolist(),
         "curves": [
-            [curve.level.tolist(), curve.watts.tolist()] for curve in map(power_curve, layout.luminaires)
+            [curve.level.tolist(), curve.watts.tolist()]
+            for curve in map(power_curve, layout.place_luminaires)
         ],
         "connected_kw": connected_kw(layout),
         "programs": programs,
@@ -281,7 +284,7 @@ def _shown_aisles(one: Gathered) -> list[int]:
     layout = one.site.layout
     key = "occupied_h" if one.knows_visits else "energy_kwh"
     by_zone = np.mean([outcome.zones[key] for outcome in one.outcomes], axis=0)
-    by_aisle = np.bincount(layout.zone_aisle, by_zone, len(layout.aisles))
+    by_aisle = np.bincount(layout.zone_place, by_zone, len(layout.places))
     return sorted(np.argsort(-by_aisle, kind="stable")[:MOST_BARS].tolist())
 
 

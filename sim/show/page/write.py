@@ -116,7 +116,7 @@ def _render(gathered: Sequence[Gathered], data: dict[str, Any]) -> str:
     scenario, layout = first.source.scenario, first.site.layout
     shown = data["variants"][0]["shown_aisles"]
     data["charts"] = chart_items(
-        [layout.aisles[aisle] for aisle in shown], knows_visits=first.knows_visits
+        [layout.places[place] for place in shown], knows_visits=first.knows_visits
     )
     engine = joined(ENGINE)
     scripts = (_Script(Markup(bokeh_script()), False), _Script(Markup(joined(PAGE)), True))
@@ -135,8 +135,8 @@ def _render(gathered: Sequence[Gathered], data: dict[str, Any]) -> str:
         if len(data["replications"]) > 1
         else "One history: no intervals.",
         has_intervals=len(data["replications"]) > 1,
-        aisles_note="" if len(shown) == len(layout.aisles)
-        else f"The {len(shown)} busiest of {len(layout.aisles)}.",
+        aisles_note="" if len(shown) == len(layout.places)
+        else f"The {len(shown)} busiest of {len(layout.places)}.",
         knows_visits=first.knows_visits,
         handling=number_text(HANDLING_S),
         drive=number_text(DRIVE_M_PER_S),
