@@ -245,6 +245,12 @@ def check_break_groups(parts: Parts) -> Iterator[Problem]:
                 f"{shift.break_groups} groups of {shift.crew} drivers; allowed: at most {shift.crew}",
             )
             continue
+        if not shift.breaks:
+            yield Problem(
+                ("shifts", position, "break_groups"),
+                f"{shift.break_groups} groups, and the shift has no breaks; state breaks, or leave it out",
+            )
+            continue
         begin, length = seconds_of_day(shift.from_), shift_length_s(shift)
         spans = []
         for number, (start, end) in enumerate(shift.breaks):

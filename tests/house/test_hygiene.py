@@ -11,7 +11,8 @@ from tests.house.source import ROOT
 
 FOLDERS = ("sim", "scenarios", "tests", "figures", ".ci")
 FILES = ("README.md", "DEVELOPERS.md", "pyproject.toml", ".gitignore")
-TEXT = {*".py .toml .md .json .csv .j2 .html .css .js .mjs .svg .txt .sh".split(), ""}
+SUFFIXES = ".py .toml .md .json .csv .j2 .html .css .js .mjs .svg .txt .sh"
+TEXT = {*SUFFIXES.split(), ""}
 PROMISES = re.compile(r"\b(?:compliant|compliance|certified)\b", re.IGNORECASE)
 NEGATIONS = re.compile(r"\b(not?|never|nor|neither|cannot|without|instead of)\b", re.IGNORECASE)
 
