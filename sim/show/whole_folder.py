@@ -8,11 +8,13 @@ beside the target, which is then renamed.  Numbers are the shortest text that re
 from __future__ import annotations
 
 import csv
+import glob
 import json
 import math
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -35,6 +37,10 @@ __all__ = [
 
 MARK = "summary.json"
 """The file by which a results folder is recognised."""
+
+_UNFINISHED_AFTER_S = 86_400.0
+_REPLACED_AFTER_S = 60.0
+"""Moving one folder away and another to its place takes less than this, whatever the disk."""
 
 
 def number_text(value: float) -> str:
@@ -93,6 +99,22 @@ def refuse_existing(out: Path, *, force: bool) -> None:
         raise InputError(f"{out}: is not a results folder (no {MARK}); it is not replaced")
 
 
+def _clear_leftovers(out: Path) -> None:
+    """Take up what a killed run left beside a folder: its unfinished work goes, what it replaced comes back.
+
+    Only what is old enough that nobody can still be at it.
+    """
+    now = time.time()
+    for place in out.parent.glob(f".{glob.escape(out.name)}.*"):
+        age_s = now - place.stat().st_mtime
+        if place.suffix == ".partial" and age_s > _UNFINISHED_AFTER_S:
+            shutil.rmtree(place, ignore_errors=True)
+        elif place.suffix == ".old" and age_s > _REPLACED_AFTER_S:
+            if (place / out.name).is_dir() and not out.exists():
+                os.replace(place / out.name, out)
+            shutil.rmtree(place, ignore_errors=True)
+
+
 def write_folder(out: Path, fill: Callable[[Path], None], *, force: bool = False) -> None:
     """Make a results folder, whole or not at all.
 
@@ -107,10 +129,11 @@ def write_folder(out: Path, fill: Callable[[Path], None], *, force: bool = False
     InputError : see `refuse_existing`
     MachineError : the disk refused; what was there before is untouched
     """
-    refuse_existing(out, force=force)
     partial: Path | None = None
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
+        _clear_leftovers(out)
+        refuse_existing(out, force=force)
         partial = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=out.parent))
         fill(partial)
         partial.chmod(0o755)
