@@ -71,11 +71,12 @@ def _carbon_row(yearly: Yearly) -> tuple[str, ...]:
 
 
 def _per_area_row(kwh: Yearly, scenario: Scenario) -> tuple[str, ...]:
-    """Energy over the area of the aisles: LENI as EN 15193 defines it, standby included."""
-    area = sum(scenario.area_m2_of(name) for name in scenario.aisle_names)
+    """Energy over the area that is lit: LENI as EN 15193 defines it, standby included."""
+    area = sum(scenario.area_m2_of(name) for name in scenario.lit_names)
     figures = (kwh.baseline, kwh.here, kwh.saved)
     words = (interval(one, "kWh/m2", 1.0 / area) for one in figures)
-    return ("The same per area of the aisles (LENI)", *words)
+    of_what = "aisles and open areas" if scenario.area else "the aisles"
+    return (f"The same per area of {of_what} (LENI)", *words)
 
 
 def money_section(money: Money, scenario: Scenario) -> Section:
@@ -271,7 +272,7 @@ def _summer_kw(money: Money) -> float:
 
 def _no_credit(money: Money, scenario: Scenario) -> tuple[str, ...]:
     """Whether the density is so low that an older edition grants nothing."""
-    area = sum(scenario.area_m2_of(name) for name in scenario.aisle_names)
+    area = sum(scenario.area_m2_of(name) for name in scenario.lit_names)
     density = 1000.0 * money.connected_kw / area
     if necb_occupancy_factor("partial off", w_per_m2=density) < 1.0:
         return ()

@@ -14,6 +14,7 @@ from functools import cache
 import jinja2
 import numpy as np
 
+from sim.outcome.limit_rows import limit_rows
 from sim.outcome.limits import LIGHT_LIMITS
 from sim.outcome.names import OUTCOMES
 from sim.provenance import content_hash, versions
@@ -23,8 +24,11 @@ from sim.show.besides import beside_sections
 from sim.show.captions import Caption, captions
 from sim.show.cautions import cautions, lux_rows, where_text
 from sim.show.findings import Saving, knows_visits, savings
+from sim.show.glossary import GLOSSARY
 from sim.show.headline import headline_groups
 from sim.show.in_force import InForce, levels_text, settings_in_force
+from sim.show.limits_text import limit_counts
+from sim.show.notes import note_rows
 from sim.show.words import (
     bind_units,
     count_of,
@@ -81,12 +85,17 @@ def render_report(result: Result, figure_svgs: Mapping[str, str]) -> str:
     """
     scenario = result.scenario
     blind, is_warning = blind_sentence(result)
+    groups = headline_groups(result)
+    note_of, notes = note_rows(groups, has_intervals=len(result.replications) > 1)
     shown_zones, zone_count = _zone_rows(result), len(result.layout.zones)
     return _template().render(
         title=scenario.title,
         subtitle=_subtitle(result),
         answers=answers(result),
-        groups=headline_groups(result),
+        groups=groups,
+        note_of=note_of,
+        notes=notes,
+        glossary=GLOSSARY,
         has_intervals=len(result.replications) > 1,
         settings=[_settings_row(row) for row in settings_in_force(scenario)],
         luxes=lux_rows(scenario),
@@ -107,6 +116,7 @@ def render_report(result: Result, figure_svgs: Mapping[str, str]) -> str:
         sections=beside_sections(result),
         method=_method(result),
         facts=_facts(result),
+        limits=limit_counts(rows) if (rows := limit_rows(scenario)) else "",
         cautions=cautions(scenario, result.layout),
     )
 

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 
 from sim.results import Result
 from sim.show.cautions import cautions, lux_rows
+from sim.show.headline import Group, Row, headline_groups
+from sim.show.notes import note_rows
 from sim.show.report import render_report
 from tests.show.made_results import make_result, make_scenario, without_bays
 
@@ -80,8 +82,12 @@ class TestEveryReport:
         assert "link" not in page.tags
         assert not [name for name, _ in page.attributes if name.startswith("on")]
         addresses = [value for name, value in page.attributes if name in ("src", "href", "srcset", "action")]
-        assert addresses
-        assert all(value.startswith("data:image/svg+xml;base64,") for value in addresses)
+        pictures = [value for value in addresses if not value.startswith("#")]
+        assert pictures
+        assert all(value.startswith("data:image/svg+xml;base64,") for value in pictures)
+        places = [value for name, value in page.attributes if name == "id"]
+        assert len(places) == len(set(places))
+        assert {value[1:] for value in addresses if value.startswith("#")} <= set(places)
         assert not re.search(r"https?:|//[a-z]|@import|url\(", text)
 
     def test_answers_the_four_questions(self, result: Result) -> None:
@@ -116,8 +122,9 @@ def test_claims_would_be_found():
 def test_order_of_the_report():
     page = Page(render_report(RESULTS["run"], FIGURES))
     assert page.texts["h2"] == [
-        "What to know first", "The figures", "Settings in force", "Pictures", "Zones, the worst first",
-        "Against what the savings stand", "How it was computed", "Cautions",
+        "The figures", "Contents", "What to know first", "Settings in force", "Pictures",
+        "Zones, the worst first", "Against what the savings stand", "How it was computed", "Cautions",
+        "Notes to the figures", "Words",
     ]
     assert page.words().index("How much energy") < page.words().index("What to know first")
 
@@ -236,3 +243,39 @@ def test_way_travelled_before_the_light_is_there():
     )
     text = " ".join(cautions(scenario, make_result(scenario).layout))
     assert "at 3 m/s a truck goes 2.51 m in that time" in text  # (0.2 + 0.6363) x 3 = 2.509
+
+
+class Links(HTMLParser):
+    """Anchors and what they point at."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ids: list[str] = []
+        self.targets: list[str] = []
+
+    def handle_starttag(self, tag, attrs):
+        for name, value in attrs:
+            if name == "id":
+                self.ids.append(value)
+            elif tag == "a" and name == "href":
+                self.targets.append(value)
+
+
+def test_every_link_leads_somewhere_and_every_figure_has_its_note():
+    result = make_result()
+    page = render_report(result, {})
+    links = Links()
+    links.feed(page)
+    assert len(set(links.ids)) == len(links.ids)
+    assert set(links.targets) <= {f"#{name}" for name in links.ids}
+    groups = headline_groups(result)
+    numbers, notes = note_rows(groups, has_intervals=True)
+    assert set(numbers) == {row.label for group in groups for row in group.rows}
+    assert [note.number for note in notes] == list(range(1, len(numbers) + 2))
+    assert all(note.source and f'id="note-{note.number}"' in page for note in notes)
+
+
+def test_a_note_that_is_missing_is_noticed():
+    """Negative control."""
+    numbers, _ = note_rows([Group("x", (Row("figure of tomorrow", "1"),))], has_intervals=False)
+    assert numbers == {}

@@ -16,7 +16,7 @@ from sim.lighting.dali import (
     light_of_level,
     nearest_level,
 )
-from sim.lighting.power import light_share, power_curve
+from sim.lighting.power import PowerCurve, light_share, power_curve
 from sim.outcome.limit_group import power_density
 from sim.scenario.schema_light import Luminaires, lumen_method_lux
 from tests.truth.limit_scenes import SITE, USUAL
@@ -99,6 +99,22 @@ def test_energy_of_a_fade_against_quadrature() -> None:
     assert watts == pytest.approx(mean / 0.6, rel=2e-4)
 
 
+def test_mean_power_of_a_bent_curve_by_hand() -> None:
+    """0, 100, 120 W at 0, 0.5, 1: a fade over all takes (50 + 110) / 2 = 80 W; steady light its own."""
+    curve = PowerCurve(np.array([0.0, 0.5, 1.0]), np.array([0.0, 100.0, 120.0]))
+    start, end = np.array([0.0, 1.0, 0.5, 0.25]), np.array([1.0, 0.0, 0.5, 0.25])
+    assert curve.mean_power(start, end).tolist() == pytest.approx([80.0, 80.0, 100.0, 50.0])
+
+
+@pytest.mark.parametrize("number", [1, 85, 170, 254])
+def test_light_of_a_command_under_the_dimming_curve(number: int) -> None:
+    """IEC 62386-102: level n gives 10 ** (3 (n - 1) / 253 - 1) per cent; without the curve, as told."""
+    expected = 10.0 ** (3.0 * (number - 1) / 253.0 - 1.0) / 100.0
+    level = number / 254.0
+    assert light_share(lamps(power_curve="iec62386-log"), level) == pytest.approx(expected)
+    assert light_share(lamps(), level) == level
+
+
 def test_the_linear_preset_is_the_straight_line() -> None:
     plain, named = power_curve(lamps(standby_w=5.0)), power_curve(lamps(standby_w=5.0, power_curve="linear"))
     levels = np.linspace(0.0, 1.0, 11)
@@ -114,6 +130,7 @@ def test_a_driver_holds_its_least_level() -> None:
     cut = power_curve(lamps(standby_w=2.0, driver_min_level=0.1, relay_off=True))
     assert float(cut.at(0.0)) == 0.0
     assert float(cut.at(0.05)) == pytest.approx(11.8)
+    assert (np.diff(cut.level) > 0.0).all(), "two rows at one level have no power between them"
     only_relay = power_curve(lamps(standby_w=2.0, relay_off=True))
     assert (float(only_relay.at(0.0)), float(only_relay.at(0.5))) == (0.0, pytest.approx(51.0))
     assert light_share(lamps(driver_min_level=0.1), 0.05) == 0.1
@@ -123,7 +140,10 @@ def test_a_driver_holds_its_least_level() -> None:
 def test_standby_over_a_year() -> None:
     """60 luminaires at 0.5 W for 8760 h are 262.8 kWh, at level 0 too (EU 2019/2020: 0.5 W)."""
     curve = power_curve(lamps(per_aisle=60, standby_w=0.5))
-    assert 60 * float(curve.at(0.0)) * 8760.0 / 1000.0 == pytest.approx(262.8)
+    kwh = 60 * float(curve.at(0.0)) * 8760.0 / 1000.0
+    assert kwh == pytest.approx(262.8)
+    # on 100 m2 that is 0.3 W/m2: 2.628 kWh/m2 a year (default of the UK calculation method, NCM)
+    assert kwh / 100.0 == pytest.approx(2.628)
     relay = power_curve(lamps(per_aisle=60, standby_w=0.5, relay_off=True))
     assert float(relay.at(0.0)) == 0.0
 
