@@ -17,6 +17,7 @@ import click
 from sim.commands_ask import compare, explain
 from sim.commands_data import fit, quality, replay
 from sim.commands_decide import recommend, sensitivity, sweep
+from sim.commands_film import film
 from sim.commands_new import new
 from sim.commands_page import estimate, page
 from sim.commands_proof import verify, worksheet
@@ -260,6 +261,7 @@ aislewake.add_command(sensitivity)
 aislewake.add_command(compare)
 aislewake.add_command(explain)
 aislewake.add_command(page)
+aislewake.add_command(film)
 aislewake.add_command(estimate)
 aislewake.add_command(verify)
 aislewake.add_command(worksheet)

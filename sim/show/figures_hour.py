@@ -30,7 +30,7 @@ from sim.show.hour import HourNumbers, Strip
 from sim.show.tracks import Track
 from sim.show.words import day_label
 
-__all__ = ["draw_hour"]
+__all__ = ["draw_hour", "draw_key", "draw_strip"]
 
 TRUCK = "#0f3d66"
 UNKNOWN_PLACE = (0, (3, 1))
@@ -52,14 +52,14 @@ def draw_hour(numbers: HourNumbers, start: dt.datetime) -> Figure:
     figure = blank_figure(1.0 + STRIP_IN * max(len(strips), 1))
     all_axes = figure.subplots(len(strips), 1, sharex=True, squeeze=False)[:, 0]
     for axes, strip in zip(all_axes, strips, strict=True):
-        _draw_strip(axes, strip, numbers)
+        draw_strip(axes, strip, numbers)
     begin = start + dt.timedelta(seconds=numbers.start_s)
     end = start + dt.timedelta(seconds=numbers.end_s)
     places, texts = time_ticks(begin, numbers.end_s - numbers.start_s)
     all_axes[-1].set_xlim(numbers.start_s, numbers.end_s)
     all_axes[-1].set_xticks(places + numbers.start_s, texts)
     all_axes[-1].tick_params(axis="x", length=3)
-    handles, labels = _key(strips)
+    handles, labels = draw_key(strips)
     key_lines = -(-len(labels) // KEY_COLUMNS)
     title(
         all_axes[0],
@@ -72,8 +72,15 @@ def draw_hour(numbers: HourNumbers, start: dt.datetime) -> Figure:
     return figure
 
 
-def _draw_strip(axes: Axes, strip: Strip, numbers: HourNumbers) -> None:
-    """Draw one aisle: light, then trucks, then what was seen of them in a row above."""
+def draw_strip(axes: Axes, strip: Strip, numbers: HourNumbers) -> None:
+    """Draw one aisle: light, then trucks, then what was seen of them in a row above.
+
+    Parameters
+    ----------
+    axes : to draw on
+    strip : the aisle
+    numbers : the hour that it belongs to
+    """
     shade, length = strip.shade, strip.length_m
     corners = np.stack(
         [
@@ -144,8 +151,8 @@ def _draw_track(axes: Axes, track: Track) -> None:
         )
 
 
-def _key(strips: tuple[Strip, ...]) -> tuple[list[Line2D | Patch], list[str]]:
-    """Key of lines and of the light levels that take most of the time."""
+def draw_key(strips: tuple[Strip, ...]) -> tuple[list[Line2D | Patch], list[str]]:
+    """Return the key's handles and labels: lines, and the light levels that take most of the time."""
     tracks = [track for strip in strips for track in strip.tracks]
     handles: list[Line2D | Patch] = []
     labels: list[str] = []

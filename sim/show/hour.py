@@ -85,15 +85,21 @@ class HourNumbers:
     aisle_reason: str
 
 
-def hour_numbers(result: Result) -> HourNumbers:
-    """Choose a busy hour and up to five aisles and return what happened there."""
+def hour_numbers(result: Result, span: tuple[float, float] | None = None) -> HourNumbers:
+    """Return what happened in an hour in up to five aisles.
+
+    Parameters
+    ----------
+    result : a run or a replay
+    span : from and to [s]; None: a busy hour is chosen
+    """
     look = result.close_look
     if look.visits is not None:
         where, when, noun = look.visits.aisle, look.visits.enter, "visits"
     else:
         where = result.layout.zone_place[look.detections.zone]
         when, noun = look.detections.start, "detections"
-    start, end, hour_reason = _choose_hour(result, when, noun)
+    start, end, hour_reason = _choose_hour(result, when, noun) if span is None else (*span, "As asked for.")
     inside = (when >= start) & (when < end)
     counts = np.bincount(where[inside], minlength=len(result.layout.aisles))
     if look.visits is None:

@@ -6,12 +6,15 @@ A reader added to the program is added here; `test_readers.py` says what must ho
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from sim.errors import InputError, MachineError
 from sim.floor.layout import Layout, lay_out
+from sim.lighting.weather import read_weather
 from sim.log_form import LocationWords, LogForm
 from sim.outcome.names import OUTCOMES
 from sim.scenario.aisle_list import read_aisle_list
@@ -19,9 +22,14 @@ from sim.scenario.log_columns import read_columns_file
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
+from sim.study.batch_damage import move_aside
+from sim.study.batch_file import read_study
+from sim.study.batch_files import DATABASE
+from sim.study.batch_store import DamagedError, Figures, Store
 from sim.study.store import read_stored_run
 from sim.traffic.logs import read_visit_rows
 from sim.traffic.move_logs import read_stops
+from sim.verification.meter import Reading, read_meter
 
 CORPUS = Path(__file__).resolve().parents[1] / "corpus"
 
@@ -63,6 +71,53 @@ def _replications(path: Path) -> object:
     (folder / "scenario.toml").write_bytes((CORPUS / "logs" / "site.toml").read_bytes())
     (folder / "summary.json").write_bytes(_SUMMARY)
     return read_stored_run(folder)
+
+
+def _study_store(path: Path) -> object:
+    """Open the store of a study; where a damaged one was moved aside, what took its place must be sound."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        (folder / DATABASE).write_bytes(path.read_bytes())
+        try:
+            return _count_rows(folder)
+        except (DamagedError, MachineError) as error:
+            refused = InputError(str(move_aside(folder, str(error), "again")).replace(place, ""))
+        _count_rows(folder)
+    raise refused
+
+
+def _count_rows(folder: Path) -> int:
+    """Count the rows of a store whose checksums all hold."""
+    store = Store(folder)
+    try:
+        store.check_rows()
+        return sum(1 for _ in store.rows())
+    finally:
+        store.close()
+
+
+def _made_store() -> bytes:
+    """A store of two points with two replications each."""
+    with tempfile.TemporaryDirectory() as place:
+        store = Store(Path(place))
+        values = {"energy_kwh": 1.5, "saved_share": float("nan")}
+        made = {"aislewake": "0.1.0"}
+        store.put([Figures(key * 64, 7, n, values, 0.25, made) for key in "ab" for n in (0, 1)], {})
+        store.close()
+        return (Path(place) / DATABASE).read_bytes()
+
+
+def _made_weather() -> bytes:
+    """A year in EPW: the fields that count are radiation [W/m2] and light [lx]."""
+    head = "LOCATION,Invented,-,-,-,0,51.0,7.0,1.0,50.0\n" + "-\n" * 7
+    rows = []
+    for hour in range(8760):
+        radiation = max(0, 12 - abs(hour % 24 - 12) * 2) * 50
+        fields = ["0"] * 35
+        fields[:5] = ["2023", str(hour // 730 + 1), "1", str(hour % 24 + 1), "0"]
+        fields[13], fields[16] = str(radiation), str(radiation * 110)
+        rows.append(",".join(fields))
+    return (head + "\n".join(rows) + "\n").encode()
 
 
 _NAMES = [*OUTCOMES]
@@ -110,6 +165,19 @@ READERS: dict[str, Reader] = {
     "aisles": Reader(
         read_aisle_list, b"name,length,luminaires,watts\nA01,60,10,150\nA02,40.5,8,120\n", "aisles.csv"
     ),
+    "meter": Reader(
+        lambda path: read_meter(path, Reading()),
+        (CORPUS / "meters" / "good" / "power-by-quarter.csv").read_bytes(),
+        "meter.csv",
+    ),
+    "study": Reader(
+        read_study,
+        b'format = 1\ntitle = "T"\nscenario = "pallet-reserve"\nreplications = 2\n[factors]\n'
+        b'"all.timeout_s" = [30, 60]\n"sensors.range_m" = { from = 4.0, to = 9.0, step = 2.5 }\n',
+        "study.toml",
+    ),
+    "study-store": Reader(_study_store, _made_store(), "results.sqlite"),
+    "weather": Reader(read_weather, _made_weather(), "year.epw"),
     "summary": Reader(_summary, _SUMMARY, "summary.json"),
     "replications": Reader(_replications, _REPLICATIONS, "replications.csv"),
 }

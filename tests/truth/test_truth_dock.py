@@ -224,6 +224,22 @@ def test_departures_have_their_wave():
         check(10_800.0)
 
 
+def test_no_trailer_came():
+    """One trailer at six, and a run that ends at one: nothing to take a mean of, so every figure is 0."""
+
+    def check(hours: float) -> None:
+        wave = {"name": "out", "at": ["06:00"], "pallets": 20, "wave_s": 60.0}
+        made = run_floor(hours=hours, trucks=[PLAIN], outbound=[wave])
+        books = keep_traffic_books(made.site.scenario, made.site.fleet, made.tasks, made.log, made.site.bins)
+        for name, value in books.trailers.items():
+            equals(value, 0.0, 0.0, name)
+        holds(len(books.trailers) == 6, "every figure is there")
+
+    check(1.0)
+    with spoilt("a longer run, in which it comes"):
+        check(12.0)
+
+
 def test_lateness_of_a_wave_by_hand():
     """One truck of 100 s a cycle, 20 pallets released 1001 s before the cut-off: the last ten are late.
 

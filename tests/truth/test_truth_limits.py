@@ -124,6 +124,8 @@ def test_shut_off_besides(said: str, expected: bool) -> None:
     """90.1, Table 9.6.1, ADD2: partial off is not enough."""
     assert row_of("ASHRAE 90.1-2019", "shut-off", said=f'shut_off = "{said}"').is_met is expected
     assert row_of("ASHRAE 90.1-2019", "shut-off").is_met is None
+    assert row_of("ASHRAE 90.1-2019", "shut-off", low=1.0).remark.endswith("level 0 is never reached")
+    assert row_of("ASHRAE 90.1-2019", "shut-off", low=0.0).remark.endswith("level 0 is reached under all")
 
 
 def test_allowed_power_of_bulky_storage() -> None:
@@ -193,6 +195,45 @@ def test_least_value_on_a_route_needs_the_uniformity() -> None:
     assert row_of("HSG38", "least", lamps="floor_lux_at_full = 40.0").is_met is None
 
 
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [("floor_uniformity", "uniformity on the floor"), ("rack_uniformity", "uniformity on rack")],
+)
+@pytest.mark.parametrize(("uniformity", "expected"), [(0.4, True), (0.39, False)])
+def test_uniformity_at_a_workplace(key: str, words: str, uniformity: float, expected: bool) -> None:
+    """EN 12464-1:2011, Tables 5.4 and 5.5, and 5.5.4: at least 0.4 (from memory); no row where unstated."""
+    row = row_of("EN 12464-1", words, lamps=f"{key} = {uniformity}")
+    assert (row.value, row.least, row.is_met) == (uniformity, 0.4, expected)
+    assert not [row for row in rows_of("EN 12464-1") if words in row.what]
+
+
+@pytest.mark.parametrize(("said", "expected"), [("true", True), ("false", False)])
+def test_switching_by_hand(said: str, expected: bool) -> None:
+    """IECC 2021, C405.2.1.2: people can switch the lights; unstated, the row names the key to state."""
+    row = row_of("IECC-2021", "switching by hand", said=f"manual_override = {said}")
+    assert row.is_met is expected
+    unknown = row_of("IECC-2021", "switching by hand")
+    assert (unknown.is_met, unknown.remark) == (None, "not stated: statements.manual_override")
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [("fails_to_full", "fails to full light"), ("fire_alarm_to_full", "fire alarm brings full light")],
+)
+@pytest.mark.parametrize(("said", "expected"), [("true", True), ("false", False), (None, None)])
+def test_what_a_way_out_asks_and_only_the_site_can_say(
+    key: str, words: str, said: str | None, expected: bool | None
+) -> None:
+    """NFPA 101-2012, 7.8.1.2.2: fail-safe, and on at a fire alarm; what is not stated is not known."""
+    stated = 'egress_aisles = ["A02"]' + ("" if said is None else f"\n{key} = {said}")
+    assert row_of("NFPA 101 egress", words, said=stated).is_met is expected
+
+
+def test_the_cut_tells_of_luminaires_that_never_dim_and_of_nothing_else() -> None:
+    assert row_of("ASHRAE 90.1-2019", CUT, fixed_on=1).remark == "1 of 10 luminaires never dim"
+    assert row_of("ASHRAE 90.1-2019", CUT).remark == ""
+
+
 @pytest.mark.parametrize(("low_lux", "expected"), [(5.0, False), (15.0, True)])
 def test_short_delay_on_a_way_out(low_lux: float, expected: bool) -> None:
     """NFPA 101-2012, 7.8.1.2.2 (timer of at least 15 min) and 1 fc (IBC/IFC 1008.2.1)."""
@@ -258,6 +299,7 @@ def test_densities_of_several_kinds_of_aisles_are_drawn_together() -> None:
     row = row_of("ASHRAE 90.1-2019", "building area", said='lpd_method = "building area"')
     assert row.value == pytest.approx(3000.0 / 900.0 * 0.3048**2)
     assert row.is_met is True
+    assert row.remark.endswith("; the aisles alone, other rooms are not counted")
 
 
 @pytest.mark.parametrize("full_w", [1.0, 1000.0])

@@ -13,8 +13,8 @@ import pytest
 
 from sim.records import Detections
 from sim.replication import Site, prepare_site, sense_visits, simulate_traffic
-from sim.sensing.coverage import unite
-from tests.truth.truth_scenes import TRUCK, agrees, equals, holds, scenario, spoilt
+from sim.sensing.coverage import sense, unite
+from tests.truth.truth_scenes import TRUCK, agrees, equals, holds, plain_visits, scenario, spoilt
 
 LENGTH, REACH, NEAR, FAR = 72.0, 9.0, 12.0, 60.0
 EMPTY, LADEN = 2.5, 2.0
@@ -178,6 +178,63 @@ def test_trucks_that_only_pass():
         check_passing(0.36, 3.0)
     with spoilt("passing range 2.5 m"):
         check_passing(0.3, 2.5)
+
+
+def check_passing_behind_a_blind_mouth(blind: str) -> None:
+    """A mouth that nobody is seen at keeps no other mouth from seeing: `passing_trigger` 1 is every passer.
+
+    Trucks of one door, at 50 m, go to aisle 5, at 90 m, and pass aisle 4, at 70 m; some mouth is blind.
+    """
+    place = prepare_site(
+        scenario(
+            aisles=5,
+            hours=100.0,
+            floor={"aisle_pitch_m": 20.0, "dock_doors": 1},
+            sensors={"at": "ends", "range_m": REACH, "passing_trigger": 1.0, "passing_range_m": 3.0},
+            trucks=[TRUCK],
+            work=[{"name": "out", "kind": "retrieve", "per_hour": 4.0, "aisle_shares": [0.0] * 4 + [1.0]}],
+            override=[{"aisles": (blind,), "passing_range_m": 0.0}],
+        )
+    )
+    traffic = simulate_traffic(place, 0)
+    middle = np.sort(traffic.visits.drives.start + 20.0 / 2.5)
+    middle = middle[middle + 10.0 < place.scenario.duration_s]
+    start, end = traffic.detections.of_zone(3)
+    assert len(middle) > 500
+    holds(len(start) > 0, "somebody is seen")
+    row = np.minimum(np.searchsorted(end, middle), len(end) - 1)
+    holds((start[row] <= middle) & (middle <= end[row]), "every passer is seen")
+
+
+def test_a_blind_mouth_blinds_no_other():
+    check_passing_behind_a_blind_mouth("A01")
+    with spoilt("the passed mouth itself is blind"):
+        check_passing_behind_a_blind_mouth("A04")
+
+
+def check_first_instant(shift_s: float, model_shift_s: float) -> None:
+    """Motion is cut at second 0 only: of a truck that enters at t, max(t, 0) is the first motion."""
+    place = quiet_site(hours=10.0, per_hour=2.0)
+    visits = simulate_traffic(place, 0).visits
+    late = float(visits.enter[0]) + model_shift_s
+    moved = dataclasses.replace(
+        visits,
+        enter=visits.enter - late,
+        leave=visits.leave - late,
+        arrive=visits.arrive - late,
+        moves=dataclasses.replace(visits.moves, start=visits.moves.start - late),
+        drives=None,
+        coming=None,
+    )
+    found = sense_visits(place, moved, 0)
+    equals(found.start[0], max(-shift_s, 0.0), 1e-9, "first motion")
+
+
+@pytest.mark.parametrize("shift_s", [-0.25, 0.5])
+def test_motion_is_cut_at_the_first_instant(shift_s):
+    check_first_instant(shift_s, shift_s)
+    with spoilt("the truck comes a second later"):
+        check_first_instant(shift_s, shift_s - 1.0)
 
 
 def visits_with_bays(bays: np.ndarray, **keys: object):
@@ -372,6 +429,35 @@ def test_a_queue_at_the_mouth_gives_pulses():
         check_queue_pulses(3.0, 5.0)
     with spoilt("the sensor does not look out"):
         check_queue_pulses(0.0, 6.0)
+
+
+def check_waiting_at_the_end(rate_per_min: float, assumed: float, arrive_s: float) -> None:
+    """A truck that queues at a mouth as the run ends gives Poisson pulses from its coming on, none before.
+
+    It comes at t and waits for 100 h: 360,000 s x rate pulses, sd the root; the last run is seen for 3 m at
+    v = 2.5 m/s, so motion from t - 1.2 s.
+    """
+    place = quiet_site(hours=10.0, per_hour=1.0, still_rate_per_min=rate_per_min, approach_m=3.0)
+    inside = simulate_traffic(place, 0).visits
+    arrive, wait = float(inside.leave.max()) + arrive_s, 360_000.0
+    one = plain_visits(np.zeros(1, dtype=np.int64), np.array([arrive]), np.array([arrive]), arrive + wait)
+    far = {"run_in_m": np.full(1, 20.0), "run_speed": np.full(1, EMPTY)}
+    visits = dataclasses.replace(inside, coming=dataclasses.replace(one, **far))
+    found = sense(place.layout, visits, np.random.default_rng(3), arrive + wait)
+    new = found.start > float(inside.leave.max()) + 1e-6
+    pulses = found.start[new & (found.start == found.end)]
+    agrees(len(pulses), assumed / 60.0 * wait, math.sqrt(assumed / 60.0 * wait), "pulses of the wait")
+    motion = found.start[new & (found.start < found.end)]
+    equals(motion, [float(inside.leave.max()) + 600.0 - 3.0 / EMPTY], 1e-6, "motion begins")
+    holds(pulses > motion[0], "no pulse before it came")
+
+
+def test_a_truck_that_waits_as_the_run_ends():
+    check_waiting_at_the_end(6.0, 6.0, 600.0)
+    with spoilt("5.5 pulses a minute"):
+        check_waiting_at_the_end(5.5, 6.0, 600.0)
+    with spoilt("it came a minute later"):
+        check_waiting_at_the_end(6.0, 6.0, 660.0)
 
 
 def check_own_zone(reach: float) -> None:

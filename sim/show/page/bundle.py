@@ -19,10 +19,10 @@ import jinja2
 
 __all__ = ["ENGINE", "PAGE", "bokeh_script", "data_text", "environment", "file_text", "joined", "policy"]
 
-ENGINE = ("lights.mjs", "books.mjs", "unpack.mjs", "engine.mjs")
+ENGINE = ("lights.mjs", "books.mjs", "glow.mjs", "unpack.mjs", "engine.mjs")
 PAGE = (
     "numbers.mjs", "rows.mjs", "toml.mjs", "estimate.mjs", "client.mjs", "charts.mjs", "controls.mjs",
-    "pins.mjs", "quick.mjs", "page.mjs",
+    "pins.mjs", "quick.mjs", "motion.mjs", "playback.mjs", "page.mjs",
 )
 """Files in the order in which they use each other."""
 

@@ -23,6 +23,7 @@ from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_t
 from sim.results import Outcomes
 from sim.scenario.schema import Scenario, Settings
 from sim.show.in_force import settings_in_force
+from sim.show.page.playback import pack_playback
 from sim.show.page.shifts import Shift, work_shifts
 from sim.show.page.traffic import Watch, pack_traffic
 from sim.show.page.year import year_weights
@@ -244,6 +245,7 @@ def _pack_site(
     return {
         "name": one.source.name,
         "aisles": list(layout.places),
+        "open_areas": len(layout.areas),
         "shown_aisles": _shown_aisles(one),
         "aisle_always_on_kwh": always_on.tolist(),
         "zones": list(layout.zones),
@@ -263,6 +265,7 @@ def _pack_site(
             {"label": shift.label, "spans": [list(span) for span in shift.spans]} for shift in shifts
         ],
         "settings": [_values(name, scenario.lighting.settings[name]) for name in names],
+        "playback": pack_playback(site, one.traffics[0]),
         "runs": [
             _pack_run(one, number, pack_traffic(traffic, watches, weights), shifts)
             for number, traffic in enumerate(one.traffics)

@@ -138,6 +138,8 @@ def _render(gathered: Sequence[Gathered], data: dict[str, Any]) -> str:
         aisles_note="" if len(shown) == len(layout.places)
         else f"The {len(shown)} busiest of {len(layout.places)}.",
         knows_visits=first.knows_visits,
+        whose="the log" if first.source.traffic is not None
+        else f"replication {data['replications'][0]}",
         handling=number_text(HANDLING_S),
         drive=number_text(DRIVE_M_PER_S),
         quick_boxes=_quick_boxes(first),

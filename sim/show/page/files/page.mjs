@@ -8,6 +8,7 @@ import { startEngine } from "./client.mjs";
 import { buildControls, changed, make } from "./controls.mjs";
 import { duration, plain } from "./numbers.mjs";
 import { settingsWords, wirePins } from "./pins.mjs";
+import { wirePlayback } from "./playback.mjs";
 import { wireQuick } from "./quick.mjs";
 import { figureRows, figureText, sentences } from "./rows.mjs";
 import { settingsText } from "./toml.mjs";
@@ -24,6 +25,7 @@ const state = { variant: 0, settings: page.settings.map((own) => ({ ...own })), 
 let own = null; // the answer for the settings as they stand in the file
 let latest = null; // the view that is shown
 let idle = Promise.resolve();
+let playback = null;
 
 /** Prices as they stand in the boxes. */
 function readMoney() {
@@ -63,7 +65,7 @@ function showFigures(view) {
       make("td", { class: "number faint" }, isOwn || row.values === null ? "" : figureText(page, other)));
     return [...lines, line];
   }));
-  byId("before-head").textContent = isOwn ? "" : "as in the file";
+  byId("before-head").classList.toggle("out-of-sight", isOwn);
 }
 
 let speaking = 0;
@@ -254,8 +256,9 @@ async function open() {
     event.preventDefault();
     print();
   });
+  playback = wirePlayback(page, ask);
   parts.push({ update: showFigures }, { update: showSentences }, { update: showSettings }, pins,
-    chartPart(charts, ask, pins));
+    chartPart(charts, ask, pins), playback);
   showControls(state.settings);
   refresh();
   await idle;
@@ -275,6 +278,11 @@ wireQuick();
 globalThis.aislewake = {
   page,
   opened: open().catch(giveUp),
+  /** The playback once the sliders rest: its instant [s], whether it runs, the level of each zone. */
+  async playback() {
+    await idle;
+    return playback.state();
+  },
   /** The figures that are shown once the sliders rest: totals by replication. */
   async figures() {
     await idle;

@@ -92,7 +92,7 @@ export function sentences(page, site, outcome) {
   const all = Math.round(busiest.all).toLocaleString("en-US");
   const dim = busiest.dim > 0 && busiest.dim < 0.5 ? "fewer than 1" : Math.round(busiest.dim).toLocaleString("en-US");
   const verb = ["1", "fewer than 1"].includes(dim) ? "meets" : "meet";
-  const isCut = site.zones.length > site.aisles.length;
+  const isCut = site.zones.length > site.aisles.length || site.open_areas > 0;
   const what = isCut ? "entries into a zone" : "visits";
   said.unshift(`${when}, ${dim} of ${all} ${what} ${verb} a light that is still low.`);
   return said;
