@@ -207,6 +207,6 @@ def _is_time_format(text: Any) -> bool:
     try:
         written = _TRIAL.replace(tzinfo=dt.UTC).strftime(text)
         back = dt.datetime.strptime(written, text)
-    except (ValueError, UnicodeError):
+    except (ValueError, UnicodeError, re.error):
         return False
     return back.replace(tzinfo=None, second=0) == _TRIAL.replace(second=0)

@@ -15,6 +15,7 @@ from typing import Any
 from sim.errors import MachineError
 from sim.study.batch_files import DATABASE, disk_fault
 from sim.study.batch_store import checksum, create_database, told
+from sim.wording import printable
 
 __all__ = ["move_aside"]
 
@@ -52,7 +53,7 @@ def move_aside(folder: Path, reason: str, command: str) -> MachineError:
     except OSError as error:
         raise disk_fault(path, error) from error
     return MachineError(
-        f"{path}: is damaged ({reason}); it was moved to {aside.name}, and {kept:,} of its rows "
+        f"{path}: is damaged ({printable(reason)}); it was moved to {aside.name}, and {kept:,} of its rows "
         f"could be read and are kept. Go on with: {command}"
     )
 
@@ -108,7 +109,7 @@ def _read(source: sqlite3.Connection, query: str, values: tuple[Any, ...] = ()) 
     """Yield rows until the file can no longer be read."""
     try:
         yield from source.execute(query, values)
-    except (sqlite3.DatabaseError, OverflowError):
+    except (sqlite3.DatabaseError, OverflowError, UnicodeDecodeError):
         return
 
 
