@@ -1,8 +1,8 @@
 """What a user may say about wiring: which circuit feeds which aisles' lights.
 
 Comes in: plain values.  Goes out: the frozen `Circuit` table.  Before: `scenario/schema_base`; after:
-`scenario/schema`, `show/handover_lists`, `verification/circuits`.  No figure of a run depends on it: it is for
-the lists of a handover and for meters by circuit.
+`scenario/schema`, `show/handover_lists`, `verification/circuits`.  No figure of a run depends on it: it is
+for the lists of a handover and for meters by circuit.
 """
 
 from __future__ import annotations
