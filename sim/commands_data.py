@@ -10,11 +10,13 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from sim.commands_shared import complete_scenarios, draw, json_option, say, say_where, tell_json, written
 from sim.errors import InputError, MachineError
 from sim.terminal import CONTEXT, free_folder, progress_told
 
@@ -29,6 +31,11 @@ _COLUMNS = click.option(
     "--columns", type=_LOG, help="How the log is written: a TOML file, see scenarios/README.md."
 )
 _SORT = click.option("--sort", is_flag=True, help="Accept rows that are not in order of time.")
+_TRUSTED = click.option(
+    "--trusted",
+    is_flag=True,
+    help="For a log that quality has passed: order and quality of its rows are not looked at again.",
+)
 
 
 def _log_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -36,7 +43,7 @@ def _log_options(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in reversed(
         (
             click.option("--detections", type=_LOG, help="Log of motion: zone,start,end."),
-            click.option("--visits", type=_LOG, help="Log of visits: aisle,enter,leave[,truck,bay_m]."),
+            click.option("--visits", type=_LOG, help="Log of visits: aisle,enter,leave[,truck,bay_m,type]."),
             click.option("--moves", type=_LOG, help="Log of moves: time,from,to[,truck]."),
             click.option("--picks", type=_LOG, help="Export of picks: time,location[,truck]."),
         )
@@ -62,14 +69,16 @@ def _bytes_told(*logs: Path | None) -> Iterator[Callable[[int], None]]:
 
 
 @click.command(context_settings=CONTEXT, short_help="Run the lights on measured logs.")
-@click.argument("scenario")
+@click.argument("scenario", shell_complete=complete_scenarios)
 @_log_options
 @_COLUMNS
 @_SORT
+@_TRUSTED
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-replay-results here."
 )
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
+@json_option
 def replay(
     scenario: str,
     detections: Path | None,
@@ -78,8 +87,10 @@ def replay(
     picks: Path | None,
     columns: Path | None,
     sort: bool,
+    trusted: bool,
     out: Path | None,
     force: bool,
+    as_json: bool,
 ) -> None:
     """Run the lights of SCENARIO on measured logs instead of simulated traffic.
 
@@ -93,6 +104,8 @@ def replay(
     Examples:
       aislewake replay my-site.toml --detections motion.csv --out april
       aislewake replay my-site.toml --picks export.csv --columns export.toml
+      aislewake replay my-site.toml --detections motion.csv --trusted
+      aislewake replay my-site.toml --detections motion.csv --json
     """
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load
@@ -104,7 +117,7 @@ def replay(
     refuse_existing(target, force=force)
     site = load(path)
     form = _form(columns)
-    from sim.show.folder import write_results
+    from sim.show.folder import summary, write_results
     from sim.show.log_words import extra_table_text
     from sim.show.tables import headline_table
     from sim.study import replicate
@@ -119,16 +132,24 @@ def replay(
             sort=sort,
             form=form,
             told=told,
+            trusted=trusted,
         )
     write_results(result, target, force=force)
-    click.echo(headline_table(result))
-    for table in result.tables:
-        click.echo(f"\n{extra_table_text(table)}")
-    click.echo(f"\nResults: {target}{os.sep}   open {target / 'report.html'}")
+    written(target)
+    if as_json:
+        tell_json(summary(result))
+    else:
+        from sim.show.bars import run_picture
+
+        click.echo(headline_table(result))
+        draw(partial(run_picture, result))
+        for table in result.tables:
+            click.echo(f"\n{extra_table_text(table)}")
+    say_where(target, as_json=as_json)
 
 
 @click.command(context_settings=CONTEXT, short_help="Count what is wrong in a log.")
-@click.argument("scenario")
+@click.argument("scenario", shell_complete=complete_scenarios)
 @_log_options
 @_COLUMNS
 @click.option(
@@ -139,6 +160,7 @@ def replay(
     help="Silences of the whole log longer than this are told.",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Also write the table: a .csv file.")
+@json_option
 def quality(
     scenario: str,
     detections: Path | None,
@@ -148,6 +170,7 @@ def quality(
     columns: Path | None,
     silence_h: float,
     out: Path | None,
+    as_json: bool,
 ) -> None:
     """Count what is wrong in one log of SCENARIO: doubles, disorder, silences, dead and stuck sensors.
 
@@ -158,6 +181,7 @@ def quality(
     Examples:
       aislewake quality my-site.toml --detections motion.csv
       aislewake quality my-site.toml --moves export.csv --columns export.toml
+      aislewake quality my-site.toml --detections motion.csv --json
     """
     given: dict[LogKind, Path | None] = {
         "detections": detections, "visits": visits, "moves": moves, "picks": picks,
@@ -178,7 +202,6 @@ def quality(
     with _bytes_told(path) as told:
         thresholds = Thresholds(gap_s=3600.0 * silence_h)
         table = scan_log(site, kind, path, form=_form(columns), thresholds=thresholds, told=told)
-    click.echo(extra_table_text(table))
     if out is not None:
         from sim.show.whole_folder import write_rows
 
@@ -186,12 +209,25 @@ def quality(
             write_rows(out, table.header, table.rows)
         except OSError as error:
             raise MachineError(f"{out}: {error.strerror or error}") from error
-        click.echo(f"\nTable: {out}")
+        written(out)
+    if as_json:
+        from sim.show.json_ask import quality_json
+
+        tell_json(quality_json(table, str(path), kind))
+    else:
+        click.echo(extra_table_text(table))
+    if out is not None:
+        say(f"\nTable: {out}", as_json=as_json)
 
 
 @click.command(context_settings=CONTEXT, short_help="Turn a log into a traffic section that runs.")
 @click.argument("log", type=_LOG)
-@click.option("--scenario", required=True, help="Base: floor, trucks, shifts, sensors, lights.")
+@click.option(
+    "--scenario",
+    required=True,
+    shell_complete=complete_scenarios,
+    help="Base: floor, trucks, shifts, sensors, lights.",
+)
 @click.option(
     "--kind",
     type=click.Choice(["visits", "moves", "picks", "detections"]),
@@ -199,6 +235,7 @@ def quality(
 )
 @_COLUMNS
 @_SORT
+@_TRUSTED
 @click.option(
     "--replications",
     type=click.IntRange(min=1, max=1000),
@@ -210,15 +247,18 @@ def quality(
     "--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-fit-results here."
 )
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
+@json_option
 def fit(
     log: Path,
     scenario: str,
     kind: LogKind | None,
     columns: Path | None,
     sort: bool,
+    trusted: bool,
     replications: int,
     out: Path | None,
     force: bool,
+    as_json: bool,
 ) -> None:
     """Fit the traffic of a scenario to LOG: hourly rates by weekday, aisle shares, depth, handling time.
 
@@ -230,6 +270,7 @@ def fit(
     Examples:
       aislewake fit visits.csv --scenario my-site.toml
       aislewake fit export.csv --scenario my-site.toml --columns export.toml
+      aislewake fit visits.csv --scenario my-site.toml --json
     """
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load
@@ -243,7 +284,7 @@ def fit(
     form = _form(columns)
     from sim.replication import prepare_site
     from sim.show.fit_words import fit_page
-    from sim.show.folder_fit import write_fit
+    from sim.show.folder_fit import fit_json, write_fit
     from sim.show.log_words import extra_table_text
     from sim.show.sections import page_text
     from sim.study.log_traffic import kind_of_log
@@ -255,7 +296,13 @@ def fit(
     site = prepare_site(base)
     with _bytes_told(log) as told:
         found = read_site_log(
-            site, kind or kind_of_log(site, log, form), log, sort=sort, form=form, told=told
+            site,
+            kind or kind_of_log(site, log, form),
+            log,
+            sort=sort,
+            form=form,
+            told=told,
+            trusted=trusted,
         )
     fitted = fit_site(base, site.layout, found)
     if found.kind == "detections":
@@ -263,8 +310,12 @@ def fit(
     goodness = judge_fit(fitted, found, replications)
     page = fit_page(fitted, found, goodness)
     write_fit(fitted, found, goodness, page, target, force=force)
-    words = page.sections[: len(page.sections) - len(found.tables)]
-    click.echo(page_text(replace(page, sections=words)))
-    for table in found.tables:
-        click.echo(f"\n{extra_table_text(table)}")
-    click.echo(f"\nResults: {target}{os.sep}   next: aislewake run {target / 'scenario.toml'}")
+    written(target)
+    if as_json:
+        tell_json(fit_json(fitted, found, goodness, page))
+    else:
+        words = page.sections[: len(page.sections) - len(found.tables)]
+        click.echo(page_text(replace(page, sections=words)))
+        for table in found.tables:
+            click.echo(f"\n{extra_table_text(table)}")
+    say(f"\nResults: {target}{os.sep}   next: aislewake run {target / 'scenario.toml'}", as_json=as_json)

@@ -7,19 +7,23 @@ of logs.  Memory does not grow with the log: of each zone or truck only its late
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.log_table import AnyInt
 from sim.records import FloatColumn, IntColumn
 
-__all__ = ["HEADER", "USUAL", "QualityBook", "QualityRow", "Thresholds"]
+__all__ = ["HEADER", "USUAL", "LatestTimes", "QualityBook", "QualityRow", "Thresholds", "slices_in_time"]
 
 HEADER = ("check", "count", "detail")
 _NAMES_TOLD = 10
 _DAY_S = 86_400.0
+_SLICE = 1 << 18
+_ODD = np.uint64(0x9E37_79B9_7F4A_7C15)
 
 
 @dataclass(frozen=True)
@@ -58,6 +62,61 @@ class Thresholds:
 
 USUAL = Thresholds()
 
+
+def slices_in_time(start: FloatColumn) -> Iterator[IntColumn]:
+    """Yield the numbers of rows in order of time, some at a time; rows of one time keep their order.
+
+    Parameters
+    ----------
+    start : of all rows, in any order [s] (n,)
+    """
+    order = None if _is_rising(start) else np.argsort(start, kind="stable")
+    for first in range(0, len(start), _SLICE):
+        last = min(first + _SLICE, len(start))
+        yield np.arange(first, last) if order is None else order[first:last]
+
+
+def _is_rising(time: FloatColumn) -> bool:
+    """Whether times never go back."""
+    return not bool((time[1:] < time[:-1]).any())
+
+
+class LatestTimes:
+    """The time of the latest row of each group, in the order of the file."""
+
+    def __init__(self) -> None:
+        self._latest = np.zeros(0)
+        self._newest = -np.inf
+
+    def steps_back(self, group: AnyInt, time: FloatColumn, margin: float = 0.0) -> IntColumn:
+        """Return rows that are earlier, by more than a margin, than the row before them in their group (k,).
+
+        Parameters
+        ----------
+        group : from 0 (n,)
+        time : of the rows that follow on those of the last call [s] (n,)
+        margin : [s]
+        """
+        nothing = np.zeros(0, dtype=np.int64)
+        if not len(group):
+            return nothing
+        if (missing := int(group.max()) + 1 - len(self._latest)) > 0:
+            self._latest = np.append(self._latest, np.full(missing, -np.inf))
+        is_in_order = time[0] >= self._newest and _is_rising(time)
+        self._newest = max(self._newest, float(time.max()))
+        if is_in_order:
+            self._latest[group] = time
+            return nothing
+        small: AnyInt = group.astype(np.uint16) if len(self._latest) <= 65_536 else group
+        order = np.argsort(small, kind="stable")
+        ordered, names = time[order], group[order]
+        begins = np.append(0, np.flatnonzero(names[1:] != names[:-1]) + 1)
+        before = np.append(0.0, ordered[:-1])
+        before[begins] = self._latest[names[begins]]
+        self._latest[group] = time
+        return np.sort(order[ordered < before - margin])
+
+
 class QualityBook:
     """Counts over one log: `watch` in the order of the file, `settle` in the order of time.
 
@@ -82,11 +141,10 @@ class QualityBook:
         self._counts = dict.fromkeys(("rows", "unknown", "outside", "repeated", "order", "jumps"), 0)
         self._counts |= dict.fromkeys(("doubles", "gaps", "stuck"), 0)
         self._first_unordered = 0
-        self._previous: dict[int, float] = {}
-        self._clocks: dict[int, float] = {}
+        self._order, self._clocks = LatestTimes(), LatestTimes()
         self._first_s, self._reach_s, self._newest_s = np.inf, -np.inf, -np.inf
         self._longest = (0.0, 0.0)
-        self._is_by_place = False
+        self._is_by_place = self._is_unordered = False
         count = len(places)
         self._seen = np.zeros(count, dtype=np.int64)
         self._last_s = np.full(count, -np.inf)
@@ -95,8 +153,8 @@ class QualityBook:
 
     def watch(
         self,
-        group: IntColumn,
-        clock: IntColumn,
+        group: AnyInt,
+        clock: AnyInt,
         start: FloatColumn,
         line: IntColumn,
         is_unknown: NDArray[np.bool_],
@@ -120,19 +178,18 @@ class QualityBook:
         self._counts["outside"] += int(((start < 0.0) | (start >= self._end_s))[is_read].sum())
         is_read &= ~is_unknown
         group, clock, start, line = group[is_read], clock[is_read], start[is_read], line[is_read]
-        back = _steps_back(group, start, self._previous, 0.0)
+        back = self._order.steps_back(group, start)
         self._counts["order"] += len(back)
         if len(back) and not self._first_unordered:
             self._first_unordered = int(line[back].min())
         is_named = clock >= 0
-        self._counts["jumps"] += len(
-            _steps_back(clock[is_named], start[is_named], self._clocks, self._at.jump_s)
-        )
+        jumps = self._clocks.steps_back(clock[is_named], start[is_named], self._at.jump_s)
+        self._counts["jumps"] += len(jumps)
 
     def settle(
         self,
-        place: IntColumn,
-        clock: IntColumn,
+        place: AnyInt,
+        clock: AnyInt,
         start: FloatColumn,
         end: FloatColumn,
         mark: FloatColumn | None = None,
@@ -148,9 +205,10 @@ class QualityBook:
         """
         if not len(place):
             return
-        self._count_doubles(np.column_stack([place, start, clock, end, start if mark is None else mark]))
+        self._count_doubles((place, start, clock, end, start if mark is None else mark))
         before = np.maximum.accumulate(np.concatenate([[self._reach_s], end]))
         newest = np.maximum.accumulate(np.concatenate([[self._newest_s], start]))
+        self._is_unordered |= bool(start[0] < self._newest_s)
         self._is_by_place |= bool((start < newest[:-1] - self._at.gap_s).any())
         gap = np.where(np.isfinite(before[:-1]), start - before[:-1], 0.0)
         self._counts["gaps"] += int((gap > self._at.gap_s).sum())
@@ -163,7 +221,31 @@ class QualityBook:
         self._stuck_in += np.bincount(place[is_long], minlength=len(self._places))
         self.see(place, end)
 
-    def see(self, place: IntColumn, time: FloatColumn) -> None:
+    def retell_silences(self, start: FloatColumn, end: FloatColumn) -> None:
+        """Count the silences anew, of a log whose blocks did not follow each other in time.
+
+        Parameters
+        ----------
+        start, end : all that the log saw, in any order [s] (n,)
+        """
+        self._is_by_place = self._is_unordered = False
+        self._counts["gaps"], self._longest = 0, (0.0, 0.0)
+        if not len(start):
+            return
+        order = np.argsort(start, kind="stable")
+        reach = np.maximum.accumulate(end[order])
+        gap = start[order[1:]] - reach[:-1]
+        if len(gap):
+            self._counts["gaps"] = int((gap > self._at.gap_s).sum())
+            at = int(gap.argmax())
+            self._longest = max(self._longest, (float(gap[at]), float(reach[at])))
+
+    @property
+    def is_unordered(self) -> bool:
+        """Whether `settle` was given rows earlier than those of a call before."""
+        return self._is_unordered
+
+    def see(self, place: AnyInt, time: FloatColumn) -> None:
         """Note that places were seen, without counting rows.
 
         Parameters
@@ -173,17 +255,28 @@ class QualityBook:
         self._seen += np.bincount(place, minlength=len(self._places))
         np.maximum.at(self._last_s, place, time)
 
-    def _count_doubles(self, rows: FloatColumn) -> None:
+    def _count_doubles(self, columns: Sequence[NDArray[Any]]) -> None:
         """Rows that are in every value as one before them; only a place's latest time is remembered."""
-        table = np.concatenate([self._held, rows])
-        table = table[np.lexsort(table.T[::-1])]
-        is_double = np.concatenate([[False], (table[1:] == table[:-1]).all(axis=1)])
-        self._counts["doubles"] += int(is_double.sum())
-        table = table[~is_double]
-        where = table[:, 0].astype(np.int64)
+        place, start = columns[:2]
         latest = np.full(len(self._places), -np.inf)
-        np.maximum.at(latest, where, table[:, 1])
-        self._held = table[table[:, 1] == latest[where]]
+        held_at = self._held[:, 0].astype(np.int64)
+        latest[held_at] = self._held[:, 1]
+        latest[place] = np.maximum(latest[place], start)  # in order of time: the last one stands
+        is_tied = start <= self._held[:, 1].max(initial=-np.inf)
+        is_same = start[1:] == start[:-1]
+        is_tied[1:] |= is_same
+        is_tied[:-1] |= is_same
+        tied = [
+            np.concatenate([old, new[is_tied]]) for old, new in zip(self._held.T, columns, strict=True)
+        ]
+        may_be = _look_alike(tied)
+        self._counts["doubles"] += _unlike([column[may_be] for column in tied])[1]
+        is_still = self._held[:, 1] == latest[held_at]
+        is_last = start == latest[place]
+        self._held = _unlike([
+            np.concatenate([old[is_still], new[is_last]])
+            for old, new in zip(self._held.T, columns, strict=True)
+        ])[0]
 
     def table(self) -> tuple[QualityRow, ...]:
         """Return the table, a line for each check."""
@@ -231,24 +324,23 @@ class QualityBook:
         return (self._start + dt.timedelta(seconds=round(seconds))).isoformat(sep=" ", timespec="minutes")
 
 
-def _steps_back(
-    group: IntColumn, time: FloatColumn, previous: dict[int, float], margin: float
-) -> NDArray[np.int64]:
-    """Return rows that are earlier, by more than a margin, than the row before them in their group (k,).
+def _look_alike(columns: Sequence[NDArray[Any]]) -> NDArray[np.bool_]:
+    """Rows that may be alike in all columns: their values mixed into one number come more than once (n,)."""
+    mixed = np.zeros(len(columns[0]), dtype=np.uint64)
+    for column in columns:
+        mixed = (mixed ^ (column + 0.0).view(np.uint64)) * _ODD
+        mixed ^= mixed >> np.uint64(32)
+    ordered = np.sort(mixed)
+    several = ordered[1:][ordered[1:] == ordered[:-1]]
+    return np.isin(mixed, several) if len(several) else np.zeros(len(mixed), dtype=bool)
 
-    `previous` holds the latest row of each group so far, and is brought up to date.
-    """
-    if not len(group):
-        return np.zeros(0, dtype=np.int64)
-    order = np.argsort(group, kind="stable")
-    ordered, names = time[order], group[order]
-    is_first = np.concatenate([[True], names[1:] != names[:-1]])
-    before = np.concatenate([[0.0], ordered[:-1]])
-    begins = np.flatnonzero(is_first)
-    before[begins] = [previous.get(name, -np.inf) for name in names[begins].tolist()]
-    ends = np.concatenate([begins[1:] - 1, [len(names) - 1]])
-    previous.update(zip(names[ends].tolist(), ordered[ends].tolist(), strict=True))
-    return np.sort(order[ordered < before - margin])
+
+def _unlike(columns: Sequence[NDArray[Any]]) -> tuple[FloatColumn, int]:
+    """Rows of which no two are alike (k, columns), and how many were left out."""
+    table = np.column_stack(columns).astype(np.float64, copy=False)
+    table = table[np.lexsort(table.T[::-1])]
+    is_double = np.append(False, (table[1:] == table[:-1]).all(axis=1))[: len(table)]
+    return table[~is_double], int(is_double.sum())
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.log_cells import Cells
 from sim.log_clock import wall_seconds
 from sim.records import IntColumn
 
@@ -103,13 +104,10 @@ def cut_stamps(texts: Sequence[str]) -> Stamps | None:
     >>> cut_stamps(["1970-01-02 00:00:00", "1970-02-30 00:00:07"]) is None
     True
     """
-    length = len(texts[0]) if texts else 0
-    joined = "".join(texts)
-    if not 19 <= length <= 40 or len(joined) != length * len(texts) or not joined.isascii():
+    letters = _table_of(texts)
+    if letters is None:
         return None
-    if set(map(len, texts)) != {length}:
-        return None
-    letters = np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(-1, length)
+    length = letters.shape[1]
     first = _STAMP.fullmatch(texts[0])
     if first is None or not first[3]:
         return None
@@ -150,6 +148,20 @@ def cut_stamps(texts: Sequence[str]) -> Stamps | None:
         offset = (hours * 3600 + minutes * 60) * sign
     has_offset = np.full(len(letters), bool(first[5] or first[6]))
     return Stamps(wall, offset, has_offset, fraction, nothing + len(first[4] or ""))
+
+
+def _table_of(texts: Sequence[str]) -> NDArray[np.uint8] | None:
+    """Letters of texts of one length that a date-time may have (n, length); None where they are not."""
+    length = len(texts[0]) if len(texts) else 0
+    if not 19 <= length <= 40:
+        return None
+    if isinstance(texts, Cells):
+        table = texts.table()
+        return None if table is None or table.shape[1] != length else table
+    joined = "".join(texts)
+    if not joined.isascii() or set(map(len, texts)) != {length}:
+        return None
+    return np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(-1, length)
 
 
 def _days(year: IntColumn, month: IntColumn, day: IntColumn) -> IntColumn:

@@ -16,12 +16,13 @@ from typing import BinaryIO, NoReturn
 
 import numpy as np
 
+from sim.log_cells import PAD, Cells
 from sim.records import IntColumn
 
 __all__ = ["LONGEST_LINE", "LogText", "Rows"]
 
 LONGEST_LINE = 65_536
-_BLOCK_BYTES = 2_000_000
+_BLOCK_BYTES = 1_000_000
 
 Stop = Callable[[int | None, str], NoReturn]
 
@@ -162,7 +163,7 @@ def _too_long() -> str:
     return f"the line is longer than {LONGEST_LINE:,} bytes"
 
 
-def _cut(data: bytes, separator: str, width: int) -> list[list[str]] | None:
+def _cut(data: bytes, separator: str, width: int) -> list[Cells] | None:
     """Cut lines into columns; None where a quote, a blank or ragged line or an odd byte is among them."""
     if b'"' in data or b"\0" in data:
         return None
@@ -170,24 +171,24 @@ def _cut(data: bytes, separator: str, width: int) -> list[list[str]] | None:
         data = data.replace(b"\r\n", b"\n")
         if b"\r" in data:
             return None
-    try:
-        text = data.decode("utf-8")
-    except UnicodeDecodeError:
-        return None
+    if not data.isascii():
+        try:
+            data.decode("utf-8")
+        except UnicodeDecodeError:
+            return None
     if not data.endswith(b"\n"):
-        data, text = data + b"\n", text + "\n"
-    letters = np.frombuffer(data, dtype=np.uint8)
-    is_end = letters == 10
+        data += b"\n"
+    letters = np.frombuffer(bytes(PAD) + data + bytes(PAD), dtype=np.uint8)
+    is_end = letters == ord("\n")
     at = np.flatnonzero(is_end | (letters == ord(separator)))
     if len(at) % width:
         return None
     ends = is_end[at].reshape(-1, width)
     if ends[:, :-1].any() or not ends[:, -1].all():
         return None
-    stops = at[width - 1 :: width]
-    lengths = np.diff(stops, prepend=-1)
+    stops = at.reshape(-1, width).T.copy()
+    lengths = np.diff(stops[-1], prepend=PAD - 1)
     if lengths.max() > LONGEST_LINE or lengths.min() < 2:
         return None
-    cells = text.replace("\n", separator).split(separator)
-    cells.pop()
-    return [cells[column::width] for column in range(width)]
+    starts = np.concatenate([np.append(PAD, stops[-1, :-1] + 1)[None], stops[:-1] + 1])
+    return [Cells(letters, start, stop) for start, stop in zip(starts, stops, strict=True)]

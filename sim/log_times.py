@@ -14,10 +14,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.log_cells import Cells, empty_cells
 from sim.log_clock import AMBIGUOUS, RunClock, wall_seconds
 from sim.log_form import LogForm
 from sim.log_stamps import Stamp, Stamps, cut_stamps, is_stamp, parse_stamp
-from sim.log_values import fast_numbers, parse_number, slip_text, with_points
+from sim.log_values import parse_number, read_numbers, slip_text
 from sim.records import FloatColumn
 from sim.wording import printable
 
@@ -76,23 +77,20 @@ class TimeReader:
             return self._read_unix(texts, _UNIX[self._form.time])
         if self._kind == "seconds":
             return self._read_seconds(texts, factor)
-        if "" not in texts:
+        is_empty = empty_cells(texts)
+        if not is_empty.any():
             return self._read_stamps(texts)
-        filled = np.flatnonzero([bool(text) for text in texts])
-        inner = self._read_stamps([text for text in texts if text])
+        filled = np.flatnonzero(~is_empty)
+        some = texts.take(filled) if isinstance(texts, Cells) else [text for text in texts if text]
+        inner = self._read_stamps(some)
         seconds, is_repeat = np.full(len(texts), np.nan), np.zeros(len(texts), dtype=bool)
         seconds[filled], is_repeat[filled] = inner.seconds, inner.is_repeat
         return Times(seconds, is_repeat, {int(filled[row]): said for row, said in inner.faults.items()})
 
     def _numbers(self, texts: Sequence[str]) -> tuple[FloatColumn, dict[int, str]]:
         """Plain numbers, and what is at fault."""
-        plain = with_points(texts) if self._form.decimal == "," else texts
-        values = fast_numbers(plain)
-        if values is not None:
-            return values, {}
-        parsed = [parse_number(text) if text else np.nan for text in plain]
-        faults = {row: self._fault(texts[row]) for row, value in enumerate(parsed) if value is None}
-        return np.array([np.nan if value is None else value for value in parsed], dtype=np.float64), faults
+        values, faults = read_numbers(texts, self._form.decimal)
+        return values, {row: self._fault(texts[row]) for row in faults}
 
     def _read_seconds(self, texts: Sequence[str], factor: float) -> Times:
         """Seconds from the start."""

@@ -13,14 +13,58 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from sim.log_cells import Cells
 from sim.records import FloatColumn
 from sim.wording import printable
 
-__all__ = ["fast_numbers", "number_fault", "parse_number", "ragged_fault", "slip_text", "with_points"]
+__all__ = [
+    "fast_numbers",
+    "number_fault",
+    "parse_number",
+    "ragged_fault",
+    "read_numbers",
+    "slip_text",
+    "with_points",
+]
 
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _NUMBER_LETTERS = b"0123456789+-.eE"
 _DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]+,[0-9]+\s*")
+
+
+def read_numbers(texts: Sequence[str], point: str = ".") -> tuple[FloatColumn, list[int]]:
+    """Return a column of finite numbers, nan for empty cells and for rows at fault, and which those are.
+
+    Parameters
+    ----------
+    texts : of one column (n,)
+    point : decimal sign, point or comma
+
+    Examples
+    --------
+    >>> values, faults = read_numbers(["1.5", "", "x", "2e3"])
+    >>> values.tolist(), faults
+    ([1.5, nan, nan, 2000.0], [2])
+    """
+    if not isinstance(texts, Cells):
+        return _read_texts(texts, point)
+    values, is_odd = texts.numbers(point)
+    odd = np.flatnonzero(is_odd)
+    if not len(odd):
+        return values, []
+    values[odd], faults = _read_texts(list(texts.take(odd)), point)
+    return values, odd[faults].tolist()
+
+
+def _read_texts(texts: Sequence[str], point: str) -> tuple[FloatColumn, list[int]]:
+    """Read numbers text by text where they are not all plain."""
+    plain = with_points(texts) if point == "," else texts
+    values = fast_numbers(plain)
+    if values is not None:
+        return values, []
+    parsed = [parse_number(text) if text else math.nan for text in plain]
+    faults = [row for row, value in enumerate(parsed) if value is None]
+    return np.array([math.nan if value is None else value for value in parsed], dtype=np.float64), faults
 
 
 def fast_numbers(texts: Sequence[str]) -> FloatColumn | None:

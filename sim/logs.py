@@ -18,15 +18,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import Fault, InputError
+from sim.log_cells import empty_cells
 from sim.log_clock import RunClock
 from sim.log_form import OWN_FORM, LogForm
+from sim.log_quality import LatestTimes
 from sim.log_text import LogText
 from sim.log_times import TimeReader, Times
-from sim.log_values import fast_numbers, number_fault, parse_number, ragged_fault, with_points
+from sim.log_values import number_fault, ragged_fault, read_numbers
+from sim.log_words import Names
 from sim.records import FloatColumn, IntColumn
 from sim.wording import find_nearest, nearest_text, printable
 
-__all__ = ["Batch", "Log", "find_index"]
+__all__ = ["Batch", "Log"]
 
 _FAULTS_TOLD = 20
 _SIGNS = {",": "commas", ";": "semicolons", "\t": "tabs"}
@@ -47,16 +50,6 @@ class Batch:
 
     def __len__(self) -> int:
         return len(self.line)
-
-
-def find_index(batch: Batch, column: str, names: Sequence[str]) -> IntColumn:
-    """Return positions in a list of names, -1 for unknown ones (n,)."""
-    places = {name: place for place, name in enumerate(names)}
-    texts = batch.columns[column]
-    try:
-        return np.fromiter(map(places.__getitem__, texts), dtype=np.int64, count=len(batch))
-    except KeyError:
-        return np.array([places.get(text, -1) for text in texts], dtype=np.int64)
 
 
 class Log:
@@ -91,7 +84,10 @@ class Log:
         self._faults: list[Fault] = []
         self._untold = 0
         self._unknown: dict[tuple[str, str], list[int]] = {}
-        self._choices: dict[str, Sequence[str]] = {}
+        self._choices: dict[str, Names] = {}
+        self._latest = LatestTimes()
+        self._late: tuple[int, str] | None = None
+        self._late_rows = 0
 
     def add(self, line: int | None, column: str, message: str) -> None:
         """Note a fault; beyond the first twenty only their number."""
@@ -123,10 +119,15 @@ class Log:
         ------
         InputError : there is any
         """
-        for (column, name), (line, count) in self._unknown.items():
+        if self._late is not None:
+            count = f"{self._late_rows:,} such rows" if self._late_rows > 1 else "the only such row"
+            message = f"is earlier than the row before it ({count}); sort the log, or use --sort"
+            self.add(*self._late, message)
+            self._late = None
+        for (column, name), (line, rows_of) in self._unknown.items():
             is_told = len(self._faults) < _FAULTS_TOLD
-            near = nearest_text(name, self._choices[column]) if is_told else ""
-            rows = f" ({count:,} rows)" if count > 1 else ""
+            near = nearest_text(name, self._choices[column].known) if is_told else ""
+            rows = f" ({rows_of:,} rows)" if rows_of > 1 else ""
             self.add(line, column, f'there is no {column} "{printable(name)}"{rows}{near}')
         self._unknown = {}
         if not self._faults:
@@ -236,13 +237,11 @@ class Log:
         texts = batch.columns.get(column)
         if texts is None:
             return np.full(len(batch), np.nan)
-        plain = with_points(texts) if self.form.decimal == "," else texts
-        values = fast_numbers(plain)
-        if values is None:
-            parsed = [parse_number(text) if text else np.nan for text in plain]
-            is_bad = np.array([value is None for value in parsed], dtype=bool)
+        values, faults = read_numbers(texts, self.form.decimal)
+        if faults:
+            is_bad = np.zeros(len(batch), dtype=bool)
+            is_bad[faults] = True
             self.add_rows(batch, is_bad, column, lambda row: number_fault(texts[row]))
-            values = np.array([np.nan if value is None else value for value in parsed], dtype=np.float64)
         factor = self.form.factors.get(column, 1.0)
         return (values if factor == 1.0 else values * factor) + 0.0  # no negative zero
 
@@ -265,10 +264,16 @@ class Log:
         """
         return self.to_times(batch, column).seconds + 0.0
 
+    def find_index(self, batch: Batch, column: str, names: Sequence[str]) -> IntColumn:
+        """Return positions in a list of names, the same for all batches; -1 for unknown ones (n,)."""
+        known = self._choices.get(column)
+        if known is None:
+            known = self._choices[column] = Names(names)
+        return known.of(batch.columns[column])
+
     def to_index(self, batch: Batch, column: str, names: Sequence[str]) -> IntColumn:
         """Return positions in a list of names, -1 for unknown ones, which become faults at `finish` (n,)."""
-        self._choices[column] = names
-        texts, index = batch.columns[column], find_index(batch, column, names)
+        texts, index = batch.columns[column], self.find_index(batch, column, names)
         for row in np.flatnonzero(index < 0).tolist():
             self._unknown.setdefault((column, texts[row]), [int(batch.line[row]), 0])[1] += 1
         return index
@@ -276,9 +281,7 @@ class Log:
     def refuse_missing(self, batch: Batch, columns: Iterable[str]) -> None:
         """Note empty cells where a value is needed."""
         for column in columns:
-            if "" not in batch.columns[column]:
-                continue
-            is_empty = np.array([not text for text in batch.columns[column]], dtype=bool)
+            is_empty = empty_cells(batch.columns[column])
             self.add_rows(batch, is_empty, column, lambda _: "is empty; a value is needed in every row")
 
     def check_in_run(self, batch: Batch, column: str, time: FloatColumn, end_s: float) -> None:
@@ -307,18 +310,14 @@ class Log:
         )
 
     def check_order(self, group: IntColumn, time: FloatColumn, line: IntColumn, column: str) -> None:
-        """Note that rows are earlier than the one before them in their group.
+        """Note, for `finish`, that rows are earlier than the one before them in their group.
 
         Parameters
         ----------
-        group, time, line : of all rows, in the order of the file; rows at fault have -1 or nan (n,)
+        group, time, line : of the next rows, in the order of the file; rows at fault have -1 or nan (n,)
         """
         is_known = (group >= 0) & ~np.isnan(time)
-        group, time, line = group[is_known], time[is_known], line[is_known]
-        order = np.argsort(group, kind="stable")
-        is_back = (np.diff(time[order]) < 0.0) & (np.diff(group[order]) == 0)
-        late = order[1:][is_back]
+        late = line[is_known][self._latest.steps_back(group[is_known], time[is_known])]
         if len(late):
-            count = f"{len(late):,} such rows" if len(late) > 1 else "the only such row"
-            message = f"is earlier than the row before it ({count}); sort the log, or use --sort"
-            self.add(int(line[late].min()), column, message)
+            self._late = self._late or (int(late.min()), column)
+            self._late_rows += len(late)

@@ -121,6 +121,7 @@ class Visits:
     truck_weight : how much each truck's dim time counts; () where all count fully
     truck_seen : whether sensors can see each truck; () where they see all
     truck_on_foot : whether each is a person on foot; () where none is
+    truck_groups : group of each truck, "" for none; () where the names of the trucks tell
     enter_line, leave_line : by which cross-aisle, see `traffic/ways`; None where there are only the front and
         the back one (n,)
     coming : trucks that were on their way to a mouth, or queued there, as the run ended; their moves say
@@ -148,6 +149,7 @@ class Visits:
     truck_weight: tuple[float, ...] = ()
     truck_seen: tuple[bool, ...] = ()
     truck_on_foot: tuple[bool, ...] = ()
+    truck_groups: tuple[str, ...] = ()
     enter_line: IntColumn | None = None
     leave_line: IntColumn | None = None
     coming: Visits | None = None

@@ -1,13 +1,13 @@
 """Measured detections: a strict reader of logs of motion.
 
-Comes in: a CSV file `zone,start,end`.  Goes out: `Detections`, united; or only the quality table.  Before:
-`logs`, `scenario/log_columns`; after: `lighting`.  A log holds motion, without hold time; a log of reported
-occupancy goes with `hold_s = 0`.
+Comes in: a CSV file `zone,start,end`.  Goes out: `Detections`, united as they come; or only the quality
+table.  Before: `logs`, `scenario/log_columns`; after: `lighting`.  A log holds motion, without hold time; a
+log of reported occupancy goes with `hold_s = 0`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,27 +16,17 @@ from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
 from sim.log_form import OWN_FORM, LogForm
-from sim.log_quality import QualityBook
-from sim.logs import Log, find_index
+from sim.log_quality import QualityBook, slices_in_time
+from sim.log_table import AnyInt, GrowingTable
+from sim.logs import Batch, Log
 from sim.records import Detections, FloatColumn, IntColumn
 from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import Scenario
-from sim.sensing.coverage import unite
+from sim.sensing.growing_union import GrowingUnion
 
-__all__ = ["read_detections", "scan_detections"]
+__all__ = ["DetectionCounter", "read_detections"]
 
 REQUIRED = ("zone", "start", "end")
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """Some rows: zone, times [s], line, and which lie in the second pass of an hour (n,)."""
-
-    zone: IntColumn
-    start: FloatColumn
-    end: FloatColumn
-    line: IntColumn
-    is_repeat: NDArray[np.bool_]
 
 
 def read_detections(
@@ -48,6 +38,7 @@ def read_detections(
     form: LogForm = OWN_FORM,
     book: QualityBook | None = None,
     told: Callable[[int], None] | None = None,
+    trusted: bool = False,
 ) -> Detections:
     """Read a detections log.
 
@@ -61,8 +52,9 @@ def read_detections(
     scenario, layout : the site
     sort : accept rows that are not in order of start within their zone
     form : how the log is written
-    book : counts the quality of the log
+    book : counts the quality of the log; not of a trusted one
     told : is given the bytes read so far
+    trusted : the log was found good before: neither its order nor its quality is looked at again
 
     Returns
     -------
@@ -75,75 +67,82 @@ def read_detections(
 
     Notes
     -----
-    All rows are held at once, about 100 bytes each; `scan_detections` holds a block at a time.
+    Memory: a block of the file, and 24 bytes for each detection that is left once they are united; with
+    `sort` and a book also 28 bytes for each row.
     """
     log = Log(path, start=clock_of(scenario), required=REQUIRED, form=form, told=told)
-    end_s = scenario.duration_s
-    pieces = list(_read(log, layout, end_s))
-    if not pieces:
-        log.finish()
-    zone, start, end, line, is_repeat = (
-        np.concatenate([getattr(piece, name) for piece in pieces])
-        for name in ("zone", "start", "end", "line", "is_repeat")
-    )
-    if not sort:
-        log.check_order(zone, start, line, "start")
-    log.finish()
-    if book is not None:
-        book.watch(zone, zone, start, line, zone < 0, is_repeat)
-    if is_repeat.any():
-        zone, start, end = zone[~is_repeat], start[~is_repeat], end[~is_repeat]
-    if book is not None:
-        order = np.argsort(start, kind="stable")
-        book.settle(zone[order], zone[order], start[order], end[order])
-    return unite(zone, start, np.minimum(end, end_s))
-
-
-def _read(log: Log, layout: Layout, end_s: float) -> Iterator[_Rows]:
-    """Yield checked rows; what is at fault is noted in the log."""
+    counted = None if trusted else book
+    union, kept = GrowingUnion(len(layout.zones)), GrowingTable(zone="i4", start="f8", end="f8")
     for batch in log.batches():
-        zone = log.to_index(batch, "zone", layout.zones)
-        log.refuse_missing(batch, ("start",))
-        begun, ended = log.to_times(batch, "start"), log.to_times(batch, "end")
-        start, end = begun.seconds + 0.0, ended.seconds + 0.0
-        log.check_in_run(batch, "start", start, end_s)
-        log.check_pair(batch, "end", "start", end < start, "not before it")
-        is_repeat = begun.is_repeat & (ended.is_repeat | np.isnan(end))
-        yield _Rows(zone, start, np.where(np.isnan(end), start, end), batch.line, is_repeat)
+        rows = _read_batch(log, batch, log.to_index(batch, "zone", layout.zones))
+        log.check_in_run(batch, "start", rows.start, scenario.duration_s)
+        log.check_pair(batch, "end", "start", rows.end < rows.start, "not before it")
+        if not sort and not trusted:
+            log.check_order(rows.zone, rows.start, batch.line, "start")
+        counts = (rows.zone >= 0) & ~np.isnan(rows.start + rows.end) & ~rows.is_repeat
+        zone, start, end = (
+            (rows.zone, rows.start, rows.end)
+            if counts.all()
+            else (rows.zone[counts], rows.start[counts], rows.end[counts])
+        )
+        if counted is not None:
+            counted.watch(rows.zone, rows.zone, rows.start, batch.line, rows.zone < 0, rows.is_repeat)
+            if sort:
+                kept.add(len(zone), {"zone": zone, "start": start, "end": end})
+            else:
+                _settle(counted, zone, start, end)
+        union.add(zone, start, np.minimum(end, scenario.duration_s))
+    log.finish()
+    found = union.unite()
+    if counted is not None:
+        _settle(counted, kept.take("zone"), kept.take("start"), kept.take("end"))
+        if counted.is_unordered:
+            counted.retell_silences(found.start, found.end)
+    return found
 
 
-def scan_detections(
-    path: Path | str,
-    scenario: Scenario,
-    layout: Layout,
-    book: QualityBook,
-    *,
-    form: LogForm = OWN_FORM,
-    told: Callable[[int], None] | None = None,
-) -> None:
-    """Count the quality of a detections log of any size, a block at a time.
+@dataclass(frozen=True)
+class _Rows:
+    """Some rows: zone, times [s], and which lie in the second pass of an hour (n,)."""
 
-    Rows of unknown zones, outside the run or out of order are counted, not refused.
+    zone: IntColumn
+    start: FloatColumn
+    end: FloatColumn
+    is_repeat: NDArray[np.bool_]
+
+
+def _read_batch(log: Log, batch: Batch, zone: IntColumn) -> _Rows:
+    """Convert some rows."""
+    log.refuse_missing(batch, ("start",))
+    begun, ended = log.to_times(batch, "start"), log.to_times(batch, "end")
+    start, end = begun.seconds + 0.0, ended.seconds + 0.0
+    is_pulse = np.isnan(end)
+    return _Rows(zone, start, np.where(is_pulse, start, end), begun.is_repeat & (ended.is_repeat | is_pulse))
+
+
+def _settle(book: QualityBook, zone: AnyInt, start: FloatColumn, end: FloatColumn) -> None:
+    """Count what rows in order of time show."""
+    for rows in slices_in_time(start):
+        book.settle(zone[rows], zone[rows], start[rows], end[rows])
+
+
+class DetectionCounter:
+    """Counts the quality of a detections log, see `study/log_traffic`.
 
     Parameters
     ----------
-    path, scenario, layout, form : as in `read_detections`
-    book : does the counting
-    told : is given the bytes read so far
-
-    Raises
-    ------
-    InputError : the file is no such log
+    layout : the zones
     """
-    log = Log(path, start=clock_of(scenario), required=REQUIRED, form=form, told=told)
-    for batch in log.batches():
-        zone = find_index(batch, "zone", layout.zones)
-        log.refuse_missing(batch, ("start",))
-        begun, ended = log.to_times(batch, "start"), log.to_times(batch, "end")
-        start, end = begun.seconds, np.where(np.isnan(ended.seconds), begun.seconds, ended.seconds)
-        is_repeat = begun.is_repeat & (ended.is_repeat | np.isnan(ended.seconds))
-        book.watch(zone, zone, start, batch.line, zone < 0, is_repeat)
-        kept = np.flatnonzero((zone >= 0) & ~np.isnan(start) & ~is_repeat)
-        kept = kept[np.argsort(start[kept], kind="stable")]
-        book.settle(zone[kept], zone[kept], start[kept], end[kept])
-    log.finish()
+
+    required: tuple[str, ...] = REQUIRED
+    optional: tuple[str, ...] = ()
+
+    def __init__(self, layout: Layout) -> None:
+        self._zones = layout.zones
+
+    def count(self, log: Log, batch: Batch, book: QualityBook) -> None:
+        """Count some rows."""
+        rows = _read_batch(log, batch, log.find_index(batch, "zone", self._zones))
+        book.watch(rows.zone, rows.zone, rows.start, batch.line, rows.zone < 0, rows.is_repeat)
+        kept = (rows.zone >= 0) & ~np.isnan(rows.start) & ~rows.is_repeat
+        _settle(book, rows.zone[kept], rows.start[kept], rows.end[kept])

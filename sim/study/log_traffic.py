@@ -9,20 +9,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, Protocol
 
 from sim.errors import Fault, InputError
 from sim.log_form import OWN_FORM, LogForm
 from sim.log_quality import HEADER, USUAL, QualityBook, Thresholds
-from sim.logs import Log
+from sim.logs import Batch, Log
 from sim.records import Detections, Visits
 from sim.replication import Site, Traffic, hear_seen, sense_visits
 from sim.results import ExtraTable
-from sim.sensing.logs import read_detections, scan_detections
+from sim.scenario.log_columns import clock_of
+from sim.sensing.logs import DetectionCounter, read_detections
 from sim.traffic.dwell import dwell_visits
-from sim.traffic.logs import read_visit_rows, scan_visits
+from sim.traffic.logs import VisitCounter, read_visit_rows
 from sim.traffic.measured import measured_visits
-from sim.traffic.move_logs import MoveKind, read_stops, scan_moves
+from sim.traffic.move_logs import MoveCounter, MoveKind, read_stops
 from sim.traffic.paths import stays_in_zones
 
 __all__ = [
@@ -43,6 +44,26 @@ _COLUMNS: dict[LogKind, tuple[str, ...]] = {
     "picks": ("time", "location"),
 }
 Told = Callable[[int], None]
+TRUSTED = "The logs were read as trusted: order and quality of their rows were not looked at."
+"""What is said of figures from a trusted log."""
+
+
+class _Sum:
+    """Tells the bytes of several logs as those of one."""
+
+    def __init__(self, told: Told | None) -> None:
+        self._told = told
+        self._before = self._done = 0
+
+    def __call__(self, done: int) -> None:
+        """Tell the bytes read so far of the log at hand."""
+        self._done = done
+        if self._told is not None:
+            self._told(self._before + done)
+
+    def begin(self) -> None:
+        """Begin the next log."""
+        self._before, self._done = self._before + self._done, 0
 
 
 @dataclass(frozen=True)
@@ -108,7 +129,9 @@ def scan_log(
     thresholds: Thresholds = USUAL,
     told: Told | None = None,
 ) -> ExtraTable:
-    """Count the quality of a log of any size, in bounded memory.
+    """Count the quality of a log of any size, a block at a time.
+
+    Rows of an unknown zone, aisle or location, outside the run or out of order are counted, not refused.
 
     Parameters
     ----------
@@ -122,14 +145,36 @@ def scan_log(
     InputError : the file is no such log
     """
     book = new_book(site, kind, thresholds)
-    scenario, layout = site.scenario, site.layout
-    if kind == "detections":
-        scan_detections(path, scenario, layout, book, form=form, told=told)
-    elif kind == "visits":
-        scan_visits(path, scenario, layout, book, form=form, told=told)
-    else:
-        scan_moves(path, kind, scenario, layout, book, form=form, told=told)
+    counter = _counter(site, kind, form)
+    log = Log(
+        path,
+        start=clock_of(site.scenario),
+        required=counter.required,
+        optional=counter.optional,
+        form=form,
+        told=told,
+    )
+    for batch in log.batches():
+        counter.count(log, batch, book)
+    log.finish()
     return quality_table(kind, book)
+
+
+class _Counter(Protocol):
+    """Counts the quality of one kind of log; has the names of its columns."""
+
+    required: tuple[str, ...]
+    optional: tuple[str, ...]
+
+    def count(self, log: Log, batch: Batch, book: QualityBook) -> None:
+        """Count some rows, in the order of the file."""
+
+
+def _counter(site: Site, kind: LogKind, form: LogForm) -> _Counter:
+    """Return what counts one kind of log."""
+    if kind == "detections":
+        return DetectionCounter(site.layout)
+    return VisitCounter(site.layout) if kind == "visits" else MoveCounter(kind, site.layout, form)
 
 
 def read_log_traffic(
@@ -142,6 +187,7 @@ def read_log_traffic(
     sort: bool = False,
     form: LogForm = OWN_FORM,
     told: Told | None = None,
+    trusted: bool = False,
 ) -> LogTraffic:
     """Read logs as traffic.
 
@@ -152,7 +198,8 @@ def read_log_traffic(
     visits, moves, picks : at most one of them; visits may be a table
     sort : accept logs whose rows are not in order of time
     form : how the logs are written
-    told : is given the bytes read so far of each log
+    told : is given the bytes read so far of all logs
+    trusted : the logs were found good before: neither their order nor their quality is looked at again
 
     Raises
     ------
@@ -160,14 +207,18 @@ def read_log_traffic(
     """
     scenario, layout = site.scenario, site.layout
     tables: list[ExtraTable] = []
-    notices: list[str] = []
+    notices: list[str] = [TRUSTED] if trusted else []
+    tell = _Sum(told)
     seen: Visits | None
     kind: MoveKind
     if visits is None or isinstance(visits, Visits):
         seen = visits
     else:
         book = new_book(site, "visits")
-        rows = read_visit_rows(visits, scenario, layout, sort=sort, form=form, book=book, told=told)
+        rows = read_visit_rows(
+            visits, scenario, layout, sort=sort, form=form, book=book, told=tell, trusted=trusted
+        )
+        tell.begin()
         seen = measured_visits(
             scenario, layout, rows, needs_positions=detections is None, where=str(visits)
         )
@@ -175,7 +226,10 @@ def read_log_traffic(
     for kind, path in (("moves", moves), ("picks", picks)):
         if path is not None:
             book = new_book(site, kind)
-            stops = read_stops(path, kind, scenario, layout, sort=sort, form=form, book=book, told=told)
+            stops = read_stops(
+                path, kind, scenario, layout, sort=sort, form=form, book=book, told=tell, trusted=trusted
+            )
+            tell.begin()
             seen, note = dwell_visits(scenario, layout, stops)
             tables.append(quality_table(kind, book))
             notices += note.sentences()
@@ -188,8 +242,11 @@ def read_log_traffic(
             found = detections
         else:
             book = new_book(site, "detections")
-            found = read_detections(detections, scenario, layout, sort=sort, form=form, book=book, told=told)
+            found = read_detections(
+                detections, scenario, layout, sort=sort, form=form, book=book, told=tell, trusted=trusted
+            )
             tables.append(quality_table("detections", book))
         heard = hear_seen(site, found, None)
     stays = None if seen is None else stays_in_zones(layout, seen)
-    return LogTraffic(Traffic(seen, stays, heard, 0, None, found), tuple(tables), tuple(notices))
+    traffic = Traffic(seen, stays, heard, 0, None, found)
+    return LogTraffic(traffic, () if trusted else tuple(tables), tuple(notices))

@@ -212,6 +212,7 @@ def replay(
     sort: bool = False,
     form: LogForm = OWN_FORM,
     told: Callable[[int], None] | None = None,
+    trusted: bool = False,
 ) -> Result:
     """Run the lights on measured logs instead of simulated traffic.
 
@@ -224,7 +225,8 @@ def replay(
     picks : log file (`time,location`, optional `truck`): visits by a dwell model
     sort : accept logs whose rows are not in order of time
     form : how the logs are written, see `sim.scenario.log_columns`
-    told : is given the bytes read so far of each log
+    told : is given the bytes read so far of all logs
+    trusted : the logs were found good before: neither their order nor their quality is looked at again
 
     Raises
     ------
@@ -251,6 +253,7 @@ def replay(
         sort=sort,
         form=form,
         told=told,
+        trusted=trusted,
     )
     outcomes, close_look = replay_site(site, read.traffic)
     notices = [*find_notices(scenario), *read.notices]

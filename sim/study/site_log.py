@@ -12,6 +12,7 @@ import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -25,7 +26,7 @@ from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import Scenario
 from sim.sensing.coverage import unite
 from sim.sensing.logs import read_detections
-from sim.study.log_traffic import LogKind, new_book, quality_table
+from sim.study.log_traffic import TRUSTED, LogKind, new_book, quality_table
 from sim.traffic.calendar import holiday_dates
 from sim.traffic.dwell import dwell_visits
 from sim.traffic.gait import gait_of
@@ -55,6 +56,7 @@ _STREAM_OF_TASK = np.array(
     dtype=np.int64,
 )
 _HOUR_S, _DAY_S, _WEEK_H = 3600.0, 86_400.0, 168
+_STRETCHES = 4096
 _TOURING = 1.05
 """Handlings per visit from where on a visit is more than one handling."""
 _BASE_HANDLING = "Handling times stay the base's: a log of moves does not tell them."
@@ -240,6 +242,7 @@ def read_site_log(
     sort: bool = False,
     form: LogForm = OWN_FORM,
     told: Callable[[int], None] | None = None,
+    trusted: bool = False,
 ) -> SiteLog:
     """Read a log for a fit.
 
@@ -249,6 +252,7 @@ def read_site_log(
     kind, path, form : what log it is and how it is written
     sort : accept rows that are not in order of time
     told : is given the bytes read so far
+    trusted : the log was found good before: neither its order nor its quality is looked at again
 
     Raises
     ------
@@ -256,18 +260,21 @@ def read_site_log(
     """
     scenario, layout, book = site.scenario, site.layout, new_book(site, kind)
     notices: tuple[str, ...] = ()
+    how: dict[str, Any] = {"sort": sort, "form": form, "book": book, "told": told, "trusted": trusted}
     if kind == "detections":
-        motion = read_detections(path, scenario, layout, sort=sort, form=form, book=book, told=told)
+        motion = read_detections(path, scenario, layout, **how)
+        _refuse_nothing(path, len(motion.zone))
         found = motion_log(scenario, layout, motion)
         notices = (
             "From motion alone: an arrival is motion in an aisle that was still for longer than "
             f"{visit_silence_s(scenario):.0f} s. Handling times stay the base's.",
         )
     elif kind == "visits":
-        rows = read_visit_rows(path, scenario, layout, sort=sort, form=form, book=book, told=told)
+        rows = read_visit_rows(path, scenario, layout, **how)
+        _refuse_nothing(path, len(rows.enter))
         found = _of_rows(scenario, layout, rows)
     else:
-        stops = read_stops(path, kind, scenario, layout, sort=sort, form=form, book=book, told=told)
+        stops = read_stops(path, kind, scenario, layout, **how)
         visits, note = dwell_visits(scenario, layout, stops)
         if not len(visits):
             raise InputError(f"{path}: no row lies in an aisle")
@@ -279,7 +286,18 @@ def read_site_log(
         notices = (*note.sentences(), _SEVERAL if is_touring else _BASE_HANDLING)
     if not found.events.sum():
         raise InputError(f"{path}: no visit in an observed hour; are all its days holidays?")
+    if trusted:
+        return replace(found, notices=(*notices, TRUSTED))
     return replace(found, tables=(quality_table(kind, book),), notices=notices)
+
+
+def _refuse_nothing(path: Path | str, count: int) -> None:
+    """Say why nothing of a log without faults is left."""
+    if not count:
+        raise InputError(
+            f"{path}: every row lies in the second pass of an hour that the clock shows twice; such rows do "
+            "not count"
+        )
 
 
 def _between_ways(visits: Visits) -> FloatColumn:
@@ -299,11 +317,10 @@ def _between_ways(visits: Visits) -> FloatColumn:
 def _of_rows(scenario: Scenario, layout: Layout, rows: VisitRows) -> SiteLog:
     """A visits log: stays tell the time at the bay once the ways in and out are taken off."""
     grid = hour_grid(scenario, float(rows.enter.min()), float(rows.enter.max()))
-    task = np.array([VISIT_TASKS.index(name) for name in rows.task], dtype=np.int64)
-    names = [trucks.name for trucks in scenario.trucks]
+    task = rows.task.astype(np.int64)
     stand = np.zeros(0)
-    if names:
-        group = np.array([names.index(name) if name in names else 0 for name in rows.type], dtype=np.int64)
+    if scenario.trucks:
+        group = np.maximum(rows.group, 0)
         gaits = [gait_of(trucks) for trucks in scenario.trucks]
         laden = np.array([gait.aisle_laden for gait in gaits])[group]
         empty = np.array([gait.aisle_empty for gait in gaits])[group]
@@ -318,9 +335,22 @@ def _of_rows(scenario: Scenario, layout: Layout, rows: VisitRows) -> SiteLog:
         is_whole = np.isnan(rows.second_bay_m) & (rows.leave < scenario.duration_s)
         stand = stand[is_whole & ~np.isnan(rows.bay_m)]
     return _site_log(
-        layout, "visits", grid, rows.aisle, rows.enter, rows.leave, task, stand,
+        layout, "visits", grid, rows.aisle.astype(np.int64), rows.enter, rows.leave, task, stand,
         rows.bay_m / layout.length_m[rows.aisle],
     )
+
+
+def _add_hours(hours: FloatColumn, grid: HourGrid, low: FloatColumn, high: FloatColumn) -> None:
+    """Add to each hour how much of it lies in some stretches, one after the other [h] (H,)."""
+    for begin in range(0, len(low), _STRETCHES):
+        some = slice(begin, begin + _STRETCHES)
+        first, last = grid.find(low[some]), grid.find(high[some])
+        counts = last - first + 1
+        row = np.repeat(np.arange(len(counts)), counts)
+        place = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
+        until, since = high[some][row], low[some][row]
+        spans = np.minimum(grid.edge[place + 1], until) - np.maximum(grid.edge[place], since)
+        np.add.at(hours, place, np.maximum(spans, 0.0) / _HOUR_S)
 
 
 def motion_log(scenario: Scenario, layout: Layout, motion: Detections) -> SiteLog:
@@ -350,11 +380,7 @@ def motion_log(scenario: Scenario, layout: Layout, motion: Detections) -> SiteLo
         begins = np.concatenate([[grid.from_s], end + silence])
         stops = np.concatenate([start, [grid.to_s]])
         is_long = stops > begins
-        for low, high in zip(begins[is_long], stops[is_long], strict=True):
-            first, last = grid.find(np.array([low, high])).tolist()
-            places = np.arange(first, last + 1)
-            spans = np.minimum(grid.edge[places + 1], high) - np.maximum(grid.edge[places], low)
-            exposure[aisle, places] += np.maximum(spans, 0.0) / _HOUR_S
+        _add_hours(exposure[aisle], grid, begins[is_long], stops[is_long])
         arrivals = start[is_long[:-1]]
         np.add.at(events[1, aisle], grid.find(arrivals), 1.0)
     return SiteLog(

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+import numpy as np
 
 from sim.floor.layout import Layout
 from sim.log_form import LocationWords
+from sim.log_words import Names
+from sim.records import IntColumn
 from sim.wording import nearest_text, printable
 
 __all__ = ["OUTSIDE", "LocationRule", "Spot"]
@@ -30,17 +34,15 @@ class Spot:
     aisle : index, or `OUTSIDE`
     bay_m : from the front mouth [m], None where it is not known
     fault : why the location cannot be placed, "" where it can
-    number : of the location, from 0 in the order in which they appear in the log
     """
 
     aisle: int
     bay_m: float | None = None
     fault: str = ""
-    number: int = -1
 
 
 class LocationRule:
-    """The rule of one log; each location is looked at once.
+    """The rule of one log; each location is looked at once and has a number, in the order of appearance.
 
     Parameters
     ----------
@@ -54,18 +56,31 @@ class LocationRule:
         self._places = {name: place for place, name in enumerate(layout.aisles)}
         self._pattern = re.compile(words.pattern) if words.pattern else _own_pattern(layout.aisles)
         self._outside = re.compile(words.outside) if words.outside else None
-        self._known: dict[str, Spot] = {}
+        self._names = Names(grows=True)
+        self._spots: list[Spot] = []
+        self.aisle = np.zeros(0, dtype=np.int64)
+        self.bay_m = np.zeros(0)
+        self.is_fault = np.zeros(0, dtype=bool)
 
-    def spots(self, texts: Sequence[str]) -> list[Spot]:
-        """Return where some locations lie (n,)."""
-        known = self._known
-        found = []
-        for text in texts:
-            spot = known.get(text)
-            if spot is None:
-                spot = known[text] = replace(self._find(text), number=len(known))
-            found.append(spot)
-        return found
+    def numbers(self, texts: Sequence[str]) -> IntColumn:
+        """Return the numbers of some locations (n,).
+
+        The rows `aisle` (`OUTSIDE` for none), `bay_m` (nan where not known) and `is_fault` of the rule are
+        those of the numbers told so far.
+        """
+        numbers = self._names.of(texts)
+        if len(self._names) > len(self._spots):
+            added = [self._find(text) for text in self._names.known[len(self._spots) :]]
+            self._spots += added
+            bays = [np.nan if spot.bay_m is None else spot.bay_m for spot in added]
+            self.aisle = np.append(self.aisle, [spot.aisle for spot in added])
+            self.bay_m = np.append(self.bay_m, bays)
+            self.is_fault = np.append(self.is_fault, [bool(spot.fault) for spot in added])
+        return numbers
+
+    def fault(self, number: int) -> str:
+        """Return why a location cannot be placed."""
+        return self._spots[number].fault
 
     def _find(self, text: str) -> Spot:
         """Place one location."""

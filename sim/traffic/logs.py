@@ -2,17 +2,15 @@
 
 Comes in: a CSV file.  Goes out: `VisitRows`, or only the quality table.  Before: `logs`; after it:
 `traffic/measured`, which adds the runs.  The first five columns are what a site's own log gives; the others
-are what a run writes besides, so that its own log can be replayed.  Names of trucks and operators come no
-further than this file: `log_pseudonyms`.
+are what a run writes besides, so that its own log can be replayed.  A row is its numbers:
+names stand in tables beside them.  Names of trucks and operators come no further than `log_pseudonyms`.
 """
 
 from __future__ import annotations
 
 import re
-import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
-from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +19,10 @@ from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
 from sim.log_form import OWN_FORM, LogForm
-from sim.log_pseudonyms import Pseudonyms
-from sim.log_quality import QualityBook
-from sim.logs import Batch, Log, find_index
+from sim.log_pseudonyms import Crew
+from sim.log_quality import QualityBook, slices_in_time
+from sim.log_table import AnyInt, GrowingTable
+from sim.logs import Batch, Log
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import NAME_PATTERN, Scenario
@@ -31,13 +30,14 @@ from sim.traffic.paths import VISIT_TASKS
 from sim.traffic.ways import BACK, FRONT, is_back_mouth, line_names
 from sim.wording import nearest_text, printable
 
-__all__ = ["VisitRows", "numbers_of", "read_visit_rows", "scan_visits"]
+__all__ = ["VisitCounter", "VisitRows", "read_visit_rows"]
 
 REQUIRED = ("aisle", "enter", "leave")
 OPTIONAL = (
     "truck", "operator", "bay_m", "arrive", "type", "task", "enters_at", "leaves_at", "second_bay_m",
     "second_stand_s",
 )
+UNKNOWN = VISIT_TASKS.index("unknown")
 _NAME = re.compile(NAME_PATTERN)
 _LONGEST_NAME = 60
 
@@ -51,32 +51,46 @@ class VisitRows:
     line : line of the file (n,)
     aisle : index of the aisle (n,)
     enter, leave : [s]; leave is cut at the end of the run (n,)
-    truck : pseudonym of the truck, of the operator where the log names no truck, else "" (n,)
+    truck : number of the truck, of the operator where the log names no truck, -1 for nobody (n,)
     bay_m : [m from the front mouth], nan where the log has none (n,)
     arrive : at the mouth [s], nan where the log has none: then waits are not known (n,)
-    type : truck group, "" where the log has none (n,)
-    task : a word of `paths.VISIT_TASKS`, "unknown" where the log has none (n,)
+    group : index of the truck group that the column type names, -1 where the log has none (n,)
+    task : index into `paths.VISIT_TASKS`, that of "unknown" where the log has none (n,)
     enter_line, leave_line : cross-aisle that the column enters_at / leaves_at names, see `traffic/ways`; the
         front one where the log has none (n,)
     enters_back, leaves_back : whether that is by the back mouth (n,)
     second_bay_m, second_stand_s : of a visit with two stops, nan otherwise (n,)
+    truck_names : pseudonyms by number
+
+    Notes
+    -----
+    A row takes 25 bytes, and 8 more for each of bay_m, arrive, second_bay_m and second_stand_s, 4 for truck
+    or operator, 2 for type, 1 for task, 3 for each mouth, where the log has the column.
     """
 
-    line: IntColumn
-    aisle: IntColumn
+    line: AnyInt
+    aisle: AnyInt
     enter: FloatColumn
     leave: FloatColumn
-    truck: tuple[str, ...]
+    truck: AnyInt
     bay_m: FloatColumn
     arrive: FloatColumn
-    type: tuple[str, ...]
-    task: tuple[str, ...]
-    enter_line: IntColumn
-    leave_line: IntColumn
-    enters_back: np.ndarray[Any, np.dtype[np.bool_]]
-    leaves_back: np.ndarray[Any, np.dtype[np.bool_]]
+    group: AnyInt
+    task: AnyInt
+    enter_line: AnyInt
+    leave_line: AnyInt
+    enters_back: NDArray[np.bool_]
+    leaves_back: NDArray[np.bool_]
     second_bay_m: FloatColumn
     second_stand_s: FloatColumn
+    truck_names: tuple[str, ...] = ()
+
+
+_KINDS = {
+    "line": "i4", "aisle": "i4", "enter": "f8", "leave": "f8", "truck": "i4", "bay_m": "f8", "arrive": "f8",
+    "group": "i2", "task": "i1", "enter_line": "i2", "leave_line": "i2", "enters_back": "?",
+    "leaves_back": "?", "second_bay_m": "f8", "second_stand_s": "f8", "is_repeat": "?",
+}  # fmt: skip
 
 
 def read_visit_rows(
@@ -88,6 +102,7 @@ def read_visit_rows(
     form: LogForm = OWN_FORM,
     book: QualityBook | None = None,
     told: Callable[[int], None] | None = None,
+    trusted: bool = False,
 ) -> VisitRows:
     """Read a visits log.
 
@@ -102,8 +117,9 @@ def read_visit_rows(
     scenario, layout : the site
     sort : accept rows that are not in order of entry; rows of one time keep their order
     form : how the log is written
-    book : counts the quality of the log
+    book : counts the quality of the log; not of a trusted one
     told : is given the bytes read so far
+    trusted : the log was found good before: neither its order nor its quality is looked at again
 
     Raises
     ------
@@ -112,132 +128,190 @@ def read_visit_rows(
         to twenty of them
     """
     log = Log(path, start=clock_of(scenario), required=REQUIRED, optional=OPTIONAL, form=form, told=told)
-    groups = tuple(trucks.name for trucks in scenario.trucks)
-    names = Pseudonyms("T"), Pseudonyms("P")
-    read = [_read_batch(log, batch, layout, groups, scenario.duration_s, names) for batch in log.batches()]
-    if not read:
-        log.finish()
-    rows, is_repeat = _join([piece for piece, _ in read]), np.concatenate([repeat for _, repeat in read])
-    nothing = np.zeros(len(rows.line), dtype=np.int64)
-    if not sort:
-        log.check_order(nothing, rows.enter, rows.line, "enter")
+    counted = None if trusted else book
+    reader, table = _Reader(log, scenario, layout), GrowingTable(**_KINDS)
+    for batch in log.batches():
+        columns = reader.read(batch)
+        nothing = np.zeros(len(batch), dtype=np.int64)
+        if not sort and not trusted:
+            log.check_order(nothing, columns["enter"], batch.line, "enter")
+        if counted is not None:
+            truck = np.broadcast_to(columns["truck"], len(batch))
+            is_unknown = columns["aisle"] < 0
+            counted.watch(nothing, truck, columns["enter"], batch.line, is_unknown, columns["is_repeat"])
+        table.add(len(batch), columns)
     log.finish()
-    order = np.argsort(rows.enter, kind="stable")
-    order = order[~is_repeat[order]]
-    if book is not None:
-        clock = numbers_of(rows.truck)
-        book.watch(nothing, clock, rows.enter, rows.line, rows.aisle < 0, is_repeat)
-        mark = np.nan_to_num(rows.bay_m[order], nan=-1.0)
-        book.settle(rows.aisle[order], clock[order], rows.enter[order], rows.leave[order], mark)
-    return _take(rows, order) if sort or is_repeat.any() else rows
+    rows = _in_order(table, reader.crew.pseudonyms)
+    if counted is not None:
+        for row in slices_in_time(rows.enter):
+            mark = np.nan_to_num(rows.bay_m[row], nan=-1.0)
+            counted.settle(rows.aisle[row], rows.truck[row], rows.enter[row], rows.leave[row], mark)
+    return rows
 
 
-def numbers_of(names: Sequence[str]) -> IntColumn:
-    """Return names as numbers from 0 in the order in which they appear, -1 for nothing (n,).
+def _in_order(table: GrowingTable, truck_names: tuple[str, ...]) -> VisitRows:
+    """Join the rows, in order of entry, without those of an hour's second pass."""
+    enter, is_repeat = table.take("enter"), table.take("is_repeat")
+    is_rising = not bool((enter[1:] < enter[:-1]).any())
+    order = None if is_rising else np.argsort(enter, kind="stable")
+    if is_repeat.any():
+        order = np.flatnonzero(~is_repeat) if order is None else order[~is_repeat[order]]
+    taken: dict[str, Any] = {}
+    for name in (field.name for field in fields(VisitRows) if field.name in _KINDS):
+        column = enter if name == "enter" else table.take(name)
+        if order is not None:
+            is_one = column.strides == (0,)
+            column = np.broadcast_to(column[:1], (len(order),)) if is_one else column[order]
+        taken[name] = column
+    return VisitRows(**taken, truck_names=truck_names)
 
-    >>> numbers_of(["T02", "", "T01", "T02"]).tolist()
-    [0, -1, 1, 0]
-    """
-    known = {name: number for number, name in enumerate(dict.fromkeys(name for name in names if name))}
-    return np.array([known.get(name, -1) for name in names], dtype=np.int64)
 
-
-def scan_visits(
-    path: Path | str,
-    scenario: Scenario,
-    layout: Layout,
-    book: QualityBook,
-    *,
-    form: LogForm = OWN_FORM,
-    told: Callable[[int], None] | None = None,
-) -> None:
-    """Count the quality of a visits log of any size, a block at a time.
-
-    Rows of unknown aisles, outside the run or out of order are counted, not refused.
+class VisitCounter:
+    """Counts the quality of a visits log, see `study/log_traffic`.
 
     Parameters
     ----------
-    path, scenario, layout, form : as in `read_visit_rows`
-    book : does the counting
-    told : is given the bytes read so far
-
-    Raises
-    ------
-    InputError : the file is no such log
+    layout : the aisles
     """
-    log = Log(path, start=clock_of(scenario), required=REQUIRED, optional=OPTIONAL, form=form, told=told)
-    trucks: dict[str, int] = {"": -1}
-    for batch in log.batches():
-        aisle = find_index(batch, "aisle", layout.aisles)
+
+    required: tuple[str, ...] = REQUIRED
+    optional: tuple[str, ...] = OPTIONAL
+
+    def __init__(self, layout: Layout) -> None:
+        self._aisles = layout.aisles
+        self._crew = Crew()
+
+    def count(self, log: Log, batch: Batch, book: QualityBook) -> None:
+        """Count some rows."""
+        aisle = log.find_index(batch, "aisle", self._aisles)
         log.refuse_missing(batch, ("enter", "leave"))
         enter, leave = log.to_times(batch, "enter"), log.to_times(batch, "leave")
         is_repeat = enter.is_repeat & leave.is_repeat
-        texts = batch.columns.get("truck", ("",) * len(batch))
-        clock = np.array([trucks.setdefault(text, len(trucks) - 1) for text in texts], dtype=np.int64)
-        book.watch(
-            np.zeros(len(batch), dtype=np.int64), clock, enter.seconds, batch.line, aisle < 0, is_repeat
-        )
+        truck, _ = self._crew.numbers(batch.columns, len(batch))
+        nothing = np.zeros(len(batch), dtype=np.int64)
+        book.watch(nothing, truck, enter.seconds, batch.line, aisle < 0, is_repeat)
         kept = np.flatnonzero((aisle >= 0) & ~np.isnan(enter.seconds + leave.seconds) & ~is_repeat)
-        kept = kept[np.argsort(enter.seconds[kept], kind="stable")]
-        mark = np.nan_to_num(log.to_numbers(batch, "bay_m")[kept], nan=-1.0)
-        book.settle(aisle[kept], clock[kept], enter.seconds[kept], leave.seconds[kept], mark)
-    log.finish()
+        mark = np.nan_to_num(log.to_numbers(batch, "bay_m"), nan=-1.0)
+        for some in slices_in_time(enter.seconds[kept]):
+            row = kept[some]
+            book.settle(aisle[row], truck[row], enter.seconds[row], leave.seconds[row], mark[row])
 
 
-def _read_batch(
-    log: Log,
-    batch: Batch,
-    layout: Layout,
-    groups: Sequence[str],
-    end_s: float,
-    names: tuple[Pseudonyms, Pseudonyms],
-) -> tuple[VisitRows, NDArray[np.bool_]]:
-    """Check and convert some rows; what is at fault is noted in the log.
+class _Reader:
+    """Checks and converts the rows of one log; what is at fault is noted in the log."""
 
-    Also says which rows lie in the second pass of an hour that the clock shows twice.
-    """
-    aisle = log.to_index(batch, "aisle", layout.aisles)
-    log.refuse_missing(batch, ("enter", "leave"))
-    entered, left = log.to_times(batch, "enter"), log.to_times(batch, "leave")
-    is_repeat = entered.is_repeat & left.is_repeat
-    enter, leave, arrive = entered.seconds + 0.0, left.seconds + 0.0, log.to_seconds(batch, "arrive")
-    log.check_in_run(batch, "enter", enter, end_s)
-    log.check_pair(batch, "leave", "enter", (leave <= enter) & ~is_repeat, "after it")
-    log.check_pair(batch, "arrive", "enter", arrive > enter, "not after it")
-    length = layout.length_m[aisle]
-    bay, second_bay, second_stand = (
-        log.to_numbers(batch, column) for column in ("bay_m", "second_bay_m", "second_stand_s")
-    )
-    for column, metres in (("bay_m", bay), ("second_bay_m", second_bay)):
-        is_outside = (aisle >= 0) & ((metres < 0.0) | (metres > length))
-        _refuse_outside(log, batch, column, is_outside, length)
-    log.add_rows(batch, second_stand < 0.0, "second_stand_s", lambda _: "is below 0; allowed: at least 0 [s]")
+    def __init__(self, log: Log, scenario: Scenario, layout: Layout) -> None:
+        self.crew = Crew()
+        self._log = log
+        self._layout = layout
+        self._groups = tuple(trucks.name for trucks in scenario.trucks)
+        self._lines = line_names(layout)
+        self._end_s = scenario.duration_s
+
+    def read(self, batch: Batch) -> dict[str, Any]:
+        """Return columns by name, those that the log lacks as one value."""
+        log, layout = self._log, self._layout
+        aisle = log.to_index(batch, "aisle", layout.aisles)
+        log.refuse_missing(batch, ("enter", "leave"))
+        entered, left = log.to_times(batch, "enter"), log.to_times(batch, "leave")
+        is_repeat = entered.is_repeat & left.is_repeat
+        enter, leave = entered.seconds + 0.0, left.seconds + 0.0
+        log.check_in_run(batch, "enter", enter, self._end_s)
+        log.check_pair(batch, "leave", "enter", (leave <= enter) & ~is_repeat, "after it")
+        columns: dict[str, Any] = {
+            "line": batch.line,
+            "aisle": aisle,
+            "enter": enter,
+            "leave": np.minimum(leave, self._end_s),
+            "is_repeat": is_repeat,
+        }
+        for place in ("enters", "leaves"):
+            line: AnyInt | int = self._line(batch, f"{place}_at")
+            both = np.broadcast_to(line, len(batch))
+            is_back: Any = is_back_mouth(layout, np.maximum(aisle, 0), both)
+            columns |= {f"{place[:-1]}_line": line, f"{place}_back": is_back if np.ndim(line) else False}
+        return columns | self._numbers(batch, enter, aisle) | self._names(batch)
+
+    def _numbers(self, batch: Batch, enter: FloatColumn, aisle: IntColumn) -> dict[str, Any]:
+        """Places and times that a log may have."""
+        log, length = self._log, self._layout.length_m[aisle]
+        found: dict[str, Any] = dict.fromkeys(("bay_m", "arrive", "second_bay_m", "second_stand_s"), np.nan)
+        if "arrive" in batch.columns:
+            found["arrive"] = log.to_seconds(batch, "arrive")
+            log.check_pair(batch, "arrive", "enter", found["arrive"] > enter, "not after it")
+        for column in ("bay_m", "second_bay_m"):
+            if column in batch.columns:
+                metres = found[column] = log.to_numbers(batch, column)
+                is_outside = (aisle >= 0) & ((metres < 0.0) | (metres > length))
+                _refuse_outside(log, batch, column, is_outside, length)
+        if "second_stand_s" in batch.columns:
+            stand = found["second_stand_s"] = log.to_numbers(batch, "second_stand_s")
+            allowed = "is below 0; allowed: at least 0 [s]"
+            log.add_rows(batch, stand < 0.0, "second_stand_s", lambda _: allowed)
+        is_half = np.isnan(found["second_bay_m"]) != np.isnan(found["second_stand_s"])
+        log.add_rows(
+            batch,
+            np.broadcast_to(is_half, len(batch)),
+            "second_bay_m",
+            lambda _: "second_bay_m and second_stand_s come together: give both or neither",
+        )
+        return found
+
+    def _names(self, batch: Batch) -> dict[str, Any]:
+        """Who drove, in which group, on which task."""
+        log = self._log
+        truck, own = self.crew.numbers(batch.columns, len(batch))
+        for column, numbers in own.items():
+            _refuse_odd(log, batch, column, self.crew.columns[column].odd(_is_harmless)[numbers])
+        group: AnyInt | int = -1
+        if self._groups:
+            group = self._words(batch, "type", self._groups, -1)
+        elif "type" in batch.columns:
+            texts = batch.columns["type"]
+            bad = {text for text in set(texts) if text and not _is_harmless(text)}
+            _refuse_odd(log, batch, "type", np.array([text in bad for text in texts], dtype=bool))
+        return {
+            "truck": truck if own else -1,
+            "group": group,
+            "task": self._words(batch, "task", VISIT_TASKS, UNKNOWN),
+        }
+
+    def _words(self, batch: Batch, column: str, known: Sequence[str], absent: int) -> AnyInt | int:
+        """Positions in a list of words; `absent` where a row, or the log, says nothing."""
+        texts = batch.columns.get(column)
+        if texts is None:
+            return absent
+        index = self._log.find_index(batch, column, (*known, ""))
+        self._log.add_rows(
+            batch,
+            index < 0,
+            column,
+            lambda row: f'there is no {column} "{printable(texts[row])}"{nearest_text(texts[row], known)}',
+        )
+        return np.where(index == len(known), absent, index)
+
+    def _line(self, batch: Batch, column: str) -> AnyInt | int:
+        """Cross-aisles by number; the front one where a row says nothing."""
+        index = self._words(batch, column, self._lines, FRONT)
+        return np.where(index == len(self._lines) - 1, BACK, index) if np.ndim(index) else FRONT
+
+
+def _is_harmless(name: str) -> bool:
+    """Whether a name could stand in tables and pages."""
+    return _NAME.fullmatch(name) is not None and len(name) <= _LONGEST_NAME
+
+
+def _refuse_odd(log: Log, batch: Batch, column: str, is_odd: NDArray[np.bool_]) -> None:
+    """Note names that are not harmless."""
     log.add_rows(
         batch,
-        np.isnan(second_bay) != np.isnan(second_stand),
-        "second_bay_m",
-        lambda _: "second_bay_m and second_stand_s come together: give both or neither",
+        is_odd,
+        column,
+        lambda row: (
+            f'"{printable(batch.columns[column][row])}" is not allowed; allowed: letters, digits, space, '
+            f"_ . -, the first a letter or digit, at most {_LONGEST_NAME}"
+        ),
     )
-    trucks, operators = names[0].of(_names(log, batch, "truck")), names[1].of(_names(log, batch, "operator"))
-    enter_line, leave_line = (_lines(log, batch, column, layout) for column in ("enters_at", "leaves_at"))
-    rows = VisitRows(
-        line=batch.line,
-        aisle=aisle,
-        enter=enter,
-        leave=np.minimum(leave, end_s),
-        truck=tuple(truck or operator for truck, operator in zip(trucks, operators, strict=True)),
-        bay_m=bay,
-        arrive=arrive,
-        type=_words(log, batch, "type", groups, "") if groups else _names(log, batch, "type"),
-        task=_words(log, batch, "task", VISIT_TASKS, "unknown"),
-        enter_line=enter_line,
-        leave_line=leave_line,
-        enters_back=is_back_mouth(layout, aisle, enter_line),
-        leaves_back=is_back_mouth(layout, aisle, leave_line),
-        second_bay_m=second_bay,
-        second_stand_s=second_stand,
-    )
-    return rows, is_repeat
 
 
 def _refuse_outside(
@@ -253,64 +327,3 @@ def _refuse_outside(
             f"allowed: 0 to {length[row]:g} [m]"
         ),
     )
-
-
-def _names(log: Log, batch: Batch, column: str) -> tuple[str, ...]:
-    """Read a column of names, which go into tables and pages and must be harmless there."""
-    texts = batch.columns.get(column)
-    if texts is None:
-        return ("",) * len(batch)
-    bad = {text for text in set(texts) if text and not (_NAME.fullmatch(text) and len(text) <= _LONGEST_NAME)}
-    log.add_rows(
-        batch,
-        np.array([text in bad for text in texts], dtype=bool),
-        column,
-        lambda row: (
-            f'"{printable(texts[row])}" is not allowed; allowed: letters, digits, space, _ . -, the first a '
-            f"letter or digit, at most {_LONGEST_NAME}"
-        ),
-    )
-    return tuple(map(sys.intern, texts))
-
-
-def _words(log: Log, batch: Batch, column: str, known: Sequence[str], absent: str) -> tuple[str, ...]:
-    """Read a column that may only hold known words; `absent` stands where a row says nothing."""
-    texts = batch.columns.get(column)
-    if texts is None:
-        return (absent,) * len(batch)
-    bad = set(texts) - {"", *known}
-    log.add_rows(
-        batch,
-        np.array([text in bad for text in texts], dtype=bool),
-        column,
-        lambda row: f'there is no {column} "{printable(texts[row])}"{nearest_text(texts[row], known)}',
-    )
-    return tuple(sys.intern(text or absent) for text in texts)
-
-
-def _lines(log: Log, batch: Batch, column: str, layout: Layout) -> IntColumn:
-    """Read a column that names a cross-aisle; the front one where a row says nothing (n,)."""
-    names = line_names(layout)
-    number = {name: place for place, name in enumerate(names)} | {"back": BACK}
-    words = _words(log, batch, column, names, "front")
-    return np.array([number.get(word, FRONT) for word in words], dtype=np.int64)
-
-
-def _join(pieces: Sequence[VisitRows]) -> VisitRows:
-    """Put batches together."""
-    joined: dict[str, Any] = {}
-    for field in fields(VisitRows):
-        columns = [getattr(piece, field.name) for piece in pieces]
-        is_text = isinstance(columns[0], tuple)
-        joined[field.name] = tuple(chain.from_iterable(columns)) if is_text else np.concatenate(columns)
-    return VisitRows(**joined)
-
-
-def _take(rows: VisitRows, order: IntColumn) -> VisitRows:
-    """Return the rows in another order."""
-    taken: dict[str, Any] = {}
-    for field in fields(VisitRows):
-        column = getattr(rows, field.name)
-        is_text = isinstance(column, tuple)
-        taken[field.name] = tuple(column[row] for row in order) if is_text else column[order]
-    return VisitRows(**taken)

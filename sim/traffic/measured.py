@@ -2,16 +2,19 @@
 
 Comes in: rows of a visits log.  Goes out: `Visits`.  Before: `traffic/logs`; after: `sensing`, `outcome`.
 Unless a row says otherwise, a truck comes in by the front at the first truck group's empty speed, stands
-at its bay for the rest of the stay, and leaves by the front at the laden speed.
+at its bay for the rest of the stay, and leaves by the front at the laden speed.  Where a row names its truck
+group, speeds, service weight, and whether sensors see it and it goes on foot are those of the group.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from sim.errors import Fault, InputError
 from sim.floor.layout import Layout
-from sim.records import FloatColumn, Moves, Visits
+from sim.records import FloatColumn, IntColumn, Moves, Visits
 from sim.scenario.schema import Scenario
 from sim.traffic.gait import gait_of
 from sim.traffic.kinematics import travel_time
@@ -64,13 +67,12 @@ def measured_visits(
         raise InputError(
             [Fault(where, None, "", f"{why} need a [[trucks]] group in the scenario, for its speeds")]
         )
-    task = np.array([VISIT_TASKS.index(name) for name in rows.task], dtype=np.int64)
-    names = tuple(dict.fromkeys(rows.truck))
-    number = {name: index for index, name in enumerate(names)}
+    task = rows.task.astype(np.int64)
+    crew = _crew(scenario, rows)
     empty, laden, aisle_empty, aisle_laden, ramp = _speeds(scenario, rows)
     laden_in = np.isin(task, [VISIT_TASKS.index("putaway"), VISIT_TASKS.index("replenish-set")])
     moves = None
-    if has_bay.all() and scenario.trucks and count:
+    if has_bay.all() and scenario.trucks:
         moves, too_short = _runs(
             layout,
             rows,
@@ -98,10 +100,10 @@ def measured_visits(
             moves = None
     nothing = np.zeros(count)
     return Visits(
-        aisle=rows.aisle,
+        aisle=rows.aisle.astype(np.int64),
         enter=rows.enter,
         leave=rows.leave,
-        truck=np.array([number[name] for name in rows.truck], dtype=np.int64),
+        truck=crew.truck,
         bay_m=rows.bay_m,
         task=task,
         enters_back=rows.enters_back,
@@ -111,12 +113,53 @@ def measured_visits(
         run_before_m=nothing,
         run_speed=np.where(laden_in, laden, empty),
         run_acceleration=ramp,
-        truck_names=names,
+        truck_names=crew.names,
         task_names=VISIT_TASKS,
         moves=moves,
         drives=None,
-        enter_line=rows.enter_line if len(layout.cross_m) else None,
-        leave_line=rows.leave_line if len(layout.cross_m) else None,
+        truck_weight=crew.weight,
+        truck_seen=crew.seen,
+        truck_on_foot=crew.on_foot,
+        truck_groups=crew.groups,
+        enter_line=rows.enter_line.astype(np.int64) if len(layout.cross_m) else None,
+        leave_line=rows.leave_line.astype(np.int64) if len(layout.cross_m) else None,
+    )
+
+
+@dataclass(frozen=True)
+class _Crew:
+    """Who drove: index of the truck (n,); of each truck its pseudonym, group and what that says of it."""
+
+    truck: IntColumn
+    names: tuple[str, ...]
+    groups: tuple[str, ...]
+    weight: tuple[float, ...]
+    seen: tuple[bool, ...]
+    on_foot: tuple[bool, ...]
+
+
+def _crew(scenario: Scenario, rows: VisitRows) -> _Crew:
+    """Number trucks in the order in which they enter; one that goes by two groups is two.
+
+    A row that names no group counts fully, is seen and drives.
+    """
+    groups = (None, *scenario.trucks)
+    both = (rows.truck.astype(np.int64) + 1) * len(groups) + (rows.group + 1)
+    first = np.full((len(rows.truck_names) + 1) * len(groups), len(both), dtype=np.int64)
+    first[both[::-1]] = np.arange(len(both))[::-1]
+    there = np.argsort(first, kind="stable")[: int((first < len(both)).sum())]
+    number = np.zeros(len(first), dtype=np.int64)
+    number[there] = np.arange(len(there))
+    pairs = [divmod(truck, len(groups)) for truck in there.tolist()]
+    of_truck = [groups[group] for _, group in pairs]
+    on_foot = tuple(trucks is not None and trucks.kind == "walker" for trucks in of_truck)
+    return _Crew(
+        truck=number[both],
+        names=tuple(("", *rows.truck_names)[truck] for truck, _ in pairs),
+        groups=tuple("" if trucks is None else trucks.name for trucks in of_truck),
+        weight=tuple(1.0 if trucks is None else trucks.service_weight for trucks in of_truck),
+        seen=tuple(trucks is None or trucks.seen for trucks in of_truck),
+        on_foot=on_foot if any(on_foot) else (),
     )
 
 
@@ -125,8 +168,7 @@ def _speeds(scenario: Scenario, rows: VisitRows) -> tuple[FloatColumn, ...]:
     if not scenario.trucks:
         one = np.ones(len(rows.aisle))
         return one, one, one, one, np.zeros(len(rows.aisle))
-    names = [trucks.name for trucks in scenario.trucks]
-    group = np.array([names.index(name) if name in names else 0 for name in rows.type], dtype=np.int64)
+    group = np.maximum(rows.group, 0)
     gaits = [gait_of(trucks) for trucks in scenario.trucks]
     speeds = ((gait.empty, gait.laden, gait.aisle_empty, gait.aisle_laden, gait.ramp) for gait in gaits)
     columns = np.array(list(speeds), dtype=np.float64)[group]
@@ -147,8 +189,8 @@ def _runs(
 
     A visit that the end of the run cuts short is never too short.
     """
-    mouth_in = place_inside(layout, rows.aisle, rows.enter_line)
-    mouth_out = place_inside(layout, rows.aisle, rows.leave_line)
+    mouth_in = place_inside(layout, rows.aisle.astype(np.int64), rows.enter_line.astype(np.int64))
+    mouth_out = place_inside(layout, rows.aisle.astype(np.int64), rows.leave_line.astype(np.int64))
     has_second = ~np.isnan(rows.second_bay_m)
     last_bay = np.where(has_second, rows.second_bay_m, rows.bay_m)
     out_speed = np.where(has_second, empty, speed_out)

@@ -8,8 +8,8 @@ move from rack to rack it is the set-down.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -18,16 +18,17 @@ from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
 from sim.log_form import OWN_FORM, LogForm
-from sim.log_pseudonyms import Pseudonyms
-from sim.log_quality import QualityBook
+from sim.log_pseudonyms import Crew
+from sim.log_quality import QualityBook, slices_in_time
+from sim.log_table import AnyInt, GrowingTable
 from sim.logs import Batch, Log
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import Scenario
-from sim.traffic.locations import OUTSIDE, LocationRule, Spot
+from sim.traffic.locations import OUTSIDE, LocationRule
 from sim.traffic.paths import VISIT_TASKS
 
-__all__ = ["MoveKind", "Stops", "read_stops", "scan_moves"]
+__all__ = ["MoveCounter", "MoveKind", "Stops", "read_stops"]
 
 MoveKind = Literal["moves", "picks"]
 COLUMNS: dict[MoveKind, tuple[str, ...]] = {"moves": ("time", "from", "to"), "picks": ("time", "location")}
@@ -35,6 +36,7 @@ OPTIONAL = ("truck", "operator")
 _PUTAWAY, _RETRIEVE, _PICK, _SET, _UNKNOWN = (
     VISIT_TASKS.index(name) for name in ("putaway", "retrieve", "replenish-pick", "replenish-set", "unknown")
 )
+_KINDS = {"line": "i4", "time": "f8", "aisle": "i4", "bay_m": "f8", "task": "i1", "truck": "i4", "mark": "f8"}
 
 
 @dataclass(frozen=True)
@@ -51,53 +53,23 @@ class Stops:
     truck : number from 0 of the pseudonym, -1 where the log names nobody (n,)
     mark : a number that stands for the row's locations (n,)
     trucks : pseudonyms by number; empty where only a part was read
+
+    Notes
+    -----
+    A stop takes 37 bytes.
     """
 
-    line: IntColumn
+    line: AnyInt
     time: FloatColumn
-    aisle: IntColumn
+    aisle: AnyInt
     bay_m: FloatColumn
-    task: IntColumn
-    truck: IntColumn
+    task: AnyInt
+    truck: AnyInt
     mark: FloatColumn
     trucks: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.line)
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """Some rows of the log as they stand (n,)."""
-
-    line: IntColumn
-    time: FloatColumn
-    truck: IntColumn
-    is_repeat: NDArray[np.bool_]
-    spots: tuple[list[Spot], ...]
-
-
-class _Crew:
-    """Numbers and pseudonyms of the trucks of a log; operators where no truck is named."""
-
-    def __init__(self) -> None:
-        self._names = {"truck": Pseudonyms("T"), "operator": Pseudonyms("P")}
-        self._numbers: dict[str, int] = {"": -1}
-
-    def numbers(self, batch: Batch) -> IntColumn:
-        """Return who did each row, -1 for nobody known (n,)."""
-        blank = ("",) * len(batch)
-        trucks, operators = (
-            self._names[column].of(batch.columns.get(column, blank)) for column in ("truck", "operator")
-        )
-        known = self._numbers
-        who = [truck or operator for truck, operator in zip(trucks, operators, strict=True)]
-        return np.array([known.setdefault(name, len(known) - 1) for name in who], dtype=np.int64)
-
-    @property
-    def pseudonyms(self) -> tuple[str, ...]:
-        """Pseudonyms by number."""
-        return tuple(self._numbers)[1:]
 
 
 def read_stops(
@@ -110,6 +82,7 @@ def read_stops(
     form: LogForm = OWN_FORM,
     book: QualityBook | None = None,
     told: Callable[[int], None] | None = None,
+    trusted: bool = False,
 ) -> Stops:
     """Read a movement log or a pick export.
 
@@ -124,141 +97,143 @@ def read_stops(
     scenario, layout : the site
     sort : accept rows that are not in order of time; rows of one time keep their order
     form : how the log is written, and how locations are named
-    book : counts the quality of the log
+    book : counts the quality of the log; not of a trusted one
     told : is given the bytes read so far
+    trusted : the log was found good before: neither its order nor its quality is looked at again
 
     Raises
     ------
     InputError : the file is no such log; a location that cannot be placed, a time outside the run, or rows
         out of order: all faults together, up to twenty of them
     """
-    needed = COLUMNS[kind]
-    log = Log(path, start=clock_of(scenario), required=needed, optional=OPTIONAL, form=form, told=told)
-    rule, crew = LocationRule(form.locations, layout), _Crew()
-    pieces = []
+    reader = _Reader(kind, layout, form)
+    log = Log(
+        path, start=clock_of(scenario), required=COLUMNS[kind], optional=OPTIONAL, form=form, told=told
+    )
+    counted = None if trusted else book
+    table = GrowingTable(**_KINDS, at="f8")
     for batch in log.batches():
-        rows = _read_batch(log, batch, needed, rule, crew)
+        rows = reader.read(log, batch)
         log.check_in_run(batch, "time", rows.time, scenario.duration_s)
-        for column, spots in zip(needed[1:], rows.spots, strict=True):
-            is_bad = np.array([bool(spot.fault) for spot in spots], dtype=bool)
-            log.add_rows(batch, is_bad, column, lambda row, spots=spots: spots[row].fault)  # type: ignore[misc]
-        pieces.append((rows, _stops(rows)))
-    if not pieces:
-        log.finish()
-    time, line, truck, is_repeat = (
-        np.concatenate([getattr(rows, name) for rows, _ in pieces])
-        for name in ("time", "line", "truck", "is_repeat")
-    )
-    nothing = np.zeros(len(time), dtype=np.int64)
-    if not sort:
-        log.check_order(nothing, time, line, "time")
+        for column, numbers in zip(COLUMNS[kind][1:], rows.numbers, strict=True):
+            is_bad = reader.rule.is_fault[numbers]
+            log.add_rows(batch, is_bad, column, lambda row, own=numbers: reader.rule.fault(int(own[row])))  # type: ignore[misc]
+        nothing = np.zeros(len(batch), dtype=np.int64)
+        if not sort and not trusted:
+            log.check_order(nothing, rows.time, batch.line, "time")
+        if counted is not None:
+            is_known = np.zeros(len(batch), dtype=bool)
+            counted.watch(nothing, rows.truck, rows.time, batch.line, is_known, rows.is_repeat)
+        stops, at = reader.stops(rows)
+        table.add(len(stops), {name: getattr(stops, name) for name in _KINDS} | {"at": at})
     log.finish()
-    stops = _in_order([piece for _, piece in pieces], crew.pseudonyms)
-    if book is not None:
-        book.watch(nothing, truck, time, line, np.zeros(len(time), dtype=bool), is_repeat)
-        _settle(book, stops)
-    return stops
+    stops = _in_order({name: table.take(name) for name in (*_KINDS, "at")})
+    if counted is not None:
+        _settle(counted, stops)
+    return replace(stops, trucks=reader.crew.pseudonyms)
 
 
-def _read_batch(
-    log: Log, batch: Batch, needed: Sequence[str], rule: LocationRule, crew: _Crew
-) -> _Rows:
-    """Convert some rows."""
-    log.refuse_missing(batch, ("time",))
-    times = log.to_times(batch, "time")
-    spots = tuple(rule.spots(batch.columns[column]) for column in needed[1:])
-    return _Rows(batch.line, times.seconds + 0.0, crew.numbers(batch), times.is_repeat, spots)
+class MoveCounter:
+    """Counts the quality of a movement log or pick export, see `study/log_traffic`.
+
+    Parameters
+    ----------
+    kind : which of the two
+    layout : the aisles
+    form : how locations are named
+    """
+
+    optional: tuple[str, ...] = OPTIONAL
+
+    def __init__(self, kind: MoveKind, layout: Layout, form: LogForm) -> None:
+        self.required: tuple[str, ...] = COLUMNS[kind]
+        self._reader = _Reader(kind, layout, form)
+
+    def count(self, log: Log, batch: Batch, book: QualityBook) -> None:
+        """Count some rows."""
+        rows = self._reader.read(log, batch)
+        is_unknown = np.zeros(len(batch), dtype=bool)
+        for numbers in rows.numbers:
+            is_unknown |= self._reader.rule.is_fault[numbers]
+        nothing = np.zeros(len(batch), dtype=np.int64)
+        book.watch(nothing, rows.truck, rows.time, batch.line, is_unknown, rows.is_repeat)
+        stops, at = self._reader.stops(rows)
+        _settle(book, _in_order({name: getattr(stops, name) for name in _KINDS} | {"at": at}))
 
 
-def _stops(rows: _Rows) -> tuple[Stops, FloatColumn]:
-    """Stops of some rows, and the time of the row of each (n,)."""
-    kept = np.flatnonzero(~rows.is_repeat & ~np.isnan(rows.time))
-    table: list[tuple[int, float, int, float, int, int]] = []
-    for row in kept.tolist():
-        spots = [column[row] for column in rows.spots]
-        mark = sum(spot.number << (24 * place) for place, spot in enumerate(spots))
-        table += [(row, *stop, mark) for stop in _handlings(spots, float(rows.time[row]))]
-    row_of = np.array([entry[0] for entry in table], dtype=np.int64)
-    stops = Stops(
-        line=rows.line[row_of],
-        time=np.array([entry[1] for entry in table], dtype=np.float64),
-        aisle=np.array([entry[2] for entry in table], dtype=np.int64),
-        bay_m=np.array([entry[3] for entry in table], dtype=np.float64),
-        task=np.array([entry[4] for entry in table], dtype=np.int64),
-        truck=rows.truck[row_of],
-        mark=np.array([entry[5] for entry in table], dtype=np.float64),
-    )
-    return stops, rows.time[row_of]
+@dataclass(frozen=True)
+class _Rows:
+    """Some rows of the log as they stand; numbers of their locations by column (n,)."""
+
+    line: IntColumn
+    time: FloatColumn
+    truck: IntColumn
+    is_repeat: NDArray[np.bool_]
+    numbers: tuple[IntColumn, ...]
 
 
-def _in_order(pieces: Sequence[tuple[Stops, FloatColumn]], trucks: tuple[str, ...]) -> Stops:
-    """Put batches together, in order of time."""
-    order = np.argsort(np.concatenate([moment for _, moment in pieces]), kind="stable")
-    joined: dict[str, Any] = {
-        field.name: np.concatenate([getattr(stops, field.name) for stops, _ in pieces])[order]
-        for field in fields(Stops)
-        if field.name != "trucks"
-    }
-    return Stops(**joined, trucks=trucks)
+class _Reader:
+    """Converts the rows of one log."""
+
+    def __init__(self, kind: MoveKind, layout: Layout, form: LogForm) -> None:
+        self.rule, self.crew = LocationRule(form.locations, layout), Crew()
+        self._needed = COLUMNS[kind]
+
+    def read(self, log: Log, batch: Batch) -> _Rows:
+        """Convert some rows."""
+        log.refuse_missing(batch, ("time",))
+        times = log.to_times(batch, "time")
+        numbers = tuple(self.rule.numbers(batch.columns[column]) for column in self._needed[1:])
+        truck, _ = self.crew.numbers(batch.columns, len(batch))
+        return _Rows(batch.line, times.seconds + 0.0, truck, times.is_repeat, numbers)
+
+    def stops(self, rows: _Rows) -> tuple[Stops, FloatColumn]:
+        """Return the stops of some rows, and the time of the row of each (n,)."""
+        kept = np.flatnonzero(~rows.is_repeat & ~np.isnan(rows.time))
+        numbers = [column[kept] for column in rows.numbers]
+        mark = sum((own << (24 * place) for place, own in enumerate(numbers)), np.zeros_like(kept))
+        aisles = [self.rule.aisle[own] for own in numbers]
+        bays = [self.rule.bay_m[own] for own in numbers]
+        is_in = [aisle != OUTSIDE for aisle in aisles]
+        if len(numbers) == 1:
+            row = np.flatnonzero(is_in[0])
+            task, is_fetch = np.full(len(row), _UNKNOWN), np.zeros(len(row), dtype=bool)
+            aisle, bay_m = aisles[0][row], bays[0][row]
+        else:
+            is_both = is_in[0] & is_in[1]
+            row, place = np.nonzero(np.column_stack(is_in))
+            alone, together = np.array([_RETRIEVE, _PUTAWAY]), np.array([_PICK, _SET])
+            task = np.where(is_both[row], together[place], alone[place])
+            is_fetch = is_both[row] & (place == 0)
+            aisle, bay_m = np.column_stack(aisles)[row, place], np.column_stack(bays)[row, place]
+        time = rows.time[kept][row]
+        stops = Stops(
+            line=rows.line[kept][row],
+            time=np.where(is_fetch, np.nan, time),
+            aisle=aisle,
+            bay_m=bay_m,
+            task=task,
+            truck=rows.truck[kept][row],
+            mark=mark[row].astype(np.float64),
+        )
+        return stops, time
+
+
+def _in_order(columns: dict[str, Any]) -> Stops:
+    """Put stops in order of the time of their rows; those of one row keep their order."""
+    at = columns.pop("at")
+    if not (at[1:] < at[:-1]).any():
+        return Stops(**columns)
+    order = np.argsort(at, kind="stable")
+    return Stops(**{name: column[order] for name, column in columns.items()})
 
 
 def _settle(book: QualityBook, stops: Stops) -> None:
     """Count what rows in order of time show, each row once."""
-    rows = np.flatnonzero(~np.isnan(stops.time))
-    at = stops.time[rows]
-    book.settle(stops.aisle[rows], stops.truck[rows], at, at, stops.mark[rows])
+    timed = np.flatnonzero(~np.isnan(stops.time))
+    for some in slices_in_time(stops.time[timed]):
+        rows = timed[some]
+        at = stops.time[rows]
+        book.settle(stops.aisle[rows], stops.truck[rows], at, at, stops.mark[rows])
     fetched = np.flatnonzero(np.isnan(stops.time))
     book.see(stops.aisle[fetched], stops.time[fetched + 1])
-
-
-def _handlings(spots: Sequence[Spot], time: float) -> Iterator[tuple[float, int, float, int]]:
-    """Yield time, aisle, bay and task of what a row does in aisles."""
-    places = [np.nan if spot.bay_m is None else spot.bay_m for spot in spots]
-    if len(spots) == 1:
-        if spots[0].aisle != OUTSIDE:
-            yield time, spots[0].aisle, places[0], _UNKNOWN
-        return
-    source, target = spots
-    if source.aisle != OUTSIDE and target.aisle != OUTSIDE:
-        yield np.nan, source.aisle, places[0], _PICK
-        yield time, target.aisle, places[1], _SET
-    elif source.aisle != OUTSIDE:
-        yield time, source.aisle, places[0], _RETRIEVE
-    elif target.aisle != OUTSIDE:
-        yield time, target.aisle, places[1], _PUTAWAY
-
-
-def scan_moves(
-    path: Path | str,
-    kind: MoveKind,
-    scenario: Scenario,
-    layout: Layout,
-    book: QualityBook,
-    *,
-    form: LogForm = OWN_FORM,
-    told: Callable[[int], None] | None = None,
-) -> None:
-    """Count the quality of a movement log or pick export of any size, a block at a time.
-
-    Rows of unknown locations, outside the run or out of order are counted, not refused.
-
-    Parameters
-    ----------
-    path, kind, scenario, layout, form : as in `read_stops`
-    book : does the counting
-    told : is given the bytes read so far
-
-    Raises
-    ------
-    InputError : the file is no such log
-    """
-    needed = COLUMNS[kind]
-    log = Log(path, start=clock_of(scenario), required=needed, optional=OPTIONAL, form=form, told=told)
-    rule, crew = LocationRule(form.locations, layout), _Crew()
-    for batch in log.batches():
-        rows = _read_batch(log, batch, needed, rule, crew)
-        is_unknown = np.array([any(spot.fault for spot in pair) for pair in zip(*rows.spots, strict=True)])
-        nothing = np.zeros(len(rows.line), dtype=np.int64)
-        book.watch(nothing, rows.truck, rows.time, rows.line, is_unknown, rows.is_repeat)
-        _settle(book, _in_order([_stops(rows)], ()))
-    log.finish()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -144,22 +145,24 @@ def test_locations_by_pattern_and_table() -> None:
         table={"CAGE": ("B 1", 3.5), "FLOOR": ("A01", None)},
     )
     names = ["01-01-9", "02-20-1", "DOCK7", "CAGE", "FLOOR", "03-01-1", "02-21-1"]
-    spots = LocationRule(words, LAYOUT).spots(names)
-    assert [(spot.aisle, spot.bay_m) for spot in spots[:5]] == [
-        (0, 1.0), (1, 39.0), (OUTSIDE, None), (2, 3.5), (0, None),
-    ]
-    assert 'there is no aisle "03"' in spots[5].fault
-    assert "would lie 41 m into aisle A02; allowed: 0 to 40" in spots[6].fault
+    rule = LocationRule(words, LAYOUT)
+    assert rule.numbers(names).tolist() == list(range(7))
+    assert rule.aisle[:5].tolist() == [0, 1, OUTSIDE, 2, 0]
+    np.testing.assert_array_equal(rule.bay_m[:5], [1.0, 39.0, np.nan, 3.5, np.nan])
+    assert rule.is_fault.tolist() == [False] * 5 + [True] * 2
+    assert 'there is no aisle "03"' in rule.fault(5)
+    assert "would lie 41 m into aisle A02; allowed: 0 to 40" in rule.fault(6)
 
 
 def test_locations_by_our_own_names() -> None:
     """An aisle's name, then a sign, then the bay; the longest name counts."""
     rule = LocationRule(LocationWords(bay_m=3.0), LAYOUT)
-    spots = rule.spots(["A01", "A01-2", "B 1/3/B", "A011", "a01-2", "", "A01-2"])
-    assert [(spot.aisle, spot.bay_m) for spot in spots[:3]] == [(0, None), (0, 4.5), (2, 7.5)]
-    assert all(spot.fault for spot in spots[3:6])
-    assert 'did you mean "A01"' in spots[4].fault
-    assert spots[6].number == spots[1].number
+    numbers = rule.numbers(["A01", "A01-2", "B 1/3/B", "A011", "a01-2", "", "A01-2"])
+    assert numbers.tolist() == [0, 1, 2, 3, 4, 5, 1]
+    assert rule.aisle[:3].tolist() == [0, 0, 2]
+    np.testing.assert_array_equal(rule.bay_m[:3], [np.nan, 4.5, 7.5])
+    assert rule.is_fault.tolist() == [False] * 3 + [True] * 3
+    assert 'did you mean "A01"' in rule.fault(4)
 
 
 def test_picks_by_the_second_and_by_truck(tmp_path: Path) -> None:

@@ -193,6 +193,27 @@ def test_the_second_pass_is_left_out_and_counted(tmp_path: Path) -> None:
     assert counts["rows in an hour that the clock showed twice"] == "1"
 
 
+@pytest.mark.parametrize(
+    ("kind", "text"),
+    [
+        ("detections", "zone,start,end\nA01,2026-10-25T02:30:00+01:00,2026-10-25T02:31:00+01:00\n"),
+        ("visits", "aisle,enter,leave,bay_m\nA01,2026-10-25T02:30:00+01:00,2026-10-25T02:31:00+01:00,3\n"),
+        ("picks", "time,location\n2026-10-25T02:30:00+01:00,A01\n"),
+    ],
+)
+def test_a_log_of_nothing_but_the_second_pass(kind: str, text: str, tmp_path: Path) -> None:
+    """The lights run on a site where nothing happened; a fit says that there is nothing to fit."""
+    from sim.replication import prepare_site
+    from sim.study.site_log import read_site_log
+
+    path = tmp_path / "night.csv"
+    path.write_text(text, encoding="utf-8")
+    site = site_in(BERLIN, dt.datetime(2026, 10, 25), 1.0)
+    assert replay(site, **{kind: path}).outcomes[0].total["switch_ups"] == 0.0  # type: ignore[arg-type]
+    with pytest.raises(InputError, match=r"second pass|no row lies in an aisle"):
+        read_site_log(prepare_site(site), kind, path)  # type: ignore[arg-type]
+
+
 def test_an_unknown_zone_is_a_fault(tmp_path: Path) -> None:
     path = tmp_path / "site.toml"
     text = (Path(__file__).parents[1] / "corpus" / "logs" / "site.toml").read_text(encoding="utf-8")

@@ -13,13 +13,14 @@ from sim.floor.layout import lay_out
 from sim.log_quality import QualityBook, Thresholds
 from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
-from sim.sensing.logs import read_detections, scan_detections
+from sim.sensing.logs import read_detections
 from sim.study.log_traffic import scan_log
 
 SITE = load_scenario(Path(__file__).parents[1] / "corpus" / "logs" / "site.toml").model_copy(
     update={"days": 40.0}
 )
 LAYOUT = lay_out(SITE)
+PREPARED = prepare_site(SITE)
 ZONES = LAYOUT.zones
 AT = Thresholds(gap_s=20_000.0, jump_s=300.0, stuck_s=5_000.0, silent_s=200_000.0)
 
@@ -67,9 +68,7 @@ def made_log(rng: np.random.Generator) -> tuple[list[str], dict[str, int]]:
 
 def counted(path: Path) -> dict[str, int]:
     """The table of a scan."""
-    book = QualityBook(SITE.start_datetime, SITE.duration_s, ZONES, "zone", AT)
-    scan_detections(path, SITE, LAYOUT, book)
-    table = [row.count for row in book.table()]
+    table = [int(row[1]) for row in scan_log(PREPARED, "detections", path, thresholds=AT).rows]
     names = (
         "rows", "unknown", "outside", "order", "doubles", "jumps", "repeated", "gaps", "stuck", "never",
         "gone",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import random
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,9 @@ from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
 from sim.study.log_traffic import LogKind, read_log_traffic, scan_log
+from sim.study.site_log import read_site_log
 from sim.traffic.logs import read_visit_rows
+from sim.traffic.paths import VISIT_TASKS
 
 SITE = load_scenario(Path(__file__).parents[1] / "corpus" / "logs" / "site.toml")
 LAYOUT = lay_out(SITE)
@@ -53,9 +56,10 @@ def test_visits_with_every_column(tmp_path: Path) -> None:
     assert rows.aisle.tolist() == [1, 0, 2]
     assert rows.enter.tolist() == [10.0, 10.0, 20.0]
     assert rows.leave.tolist() == [50.5, 86400.0, 40.0]
-    assert rows.truck == ("T01", "", "T02"), "pseudonyms by first appearance"
-    assert rows.type == ("reach", "", "")
-    assert rows.task == ("replenish-both", "unknown", "retrieve")
+    assert rows.truck.tolist() == [0, -1, 1]
+    assert rows.truck_names == ("T01", "T02"), "pseudonyms by first appearance"
+    assert rows.group.tolist() == [0, -1, -1]
+    assert [VISIT_TASKS[task] for task in rows.task] == ["replenish-both", "unknown", "retrieve"]
     assert rows.enters_back.tolist() == [True, False, False]
     assert rows.leaves_back.tolist() == [False, False, True]
     np.testing.assert_array_equal(rows.bay_m, [12.5, np.nan, 0.0])
@@ -66,7 +70,8 @@ def test_visits_with_every_column(tmp_path: Path) -> None:
 
 def test_visits_with_the_least_columns(tmp_path: Path) -> None:
     rows = read_visit_rows(written(tmp_path, "leave,aisle,enter\n30,A01,0\n"), SITE, LAYOUT)
-    assert (rows.truck, rows.type, rows.task) == (("",), ("",), ("unknown",))
+    assert (rows.truck.tolist(), rows.group.tolist()) == ([-1], [-1])
+    assert VISIT_TASKS[rows.task[0]] == "unknown"
     assert not rows.enters_back.any()
     assert np.isnan(rows.bay_m).all()
     assert np.isnan(rows.arrive).all()
@@ -78,7 +83,7 @@ def test_sorting_visits_keeps_rows_of_one_time_in_order(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="2 such rows"):
         read_visit_rows(path, SITE, LAYOUT)
     rows = read_visit_rows(path, SITE, LAYOUT, sort=True)
-    assert rows.truck == ("T02", "T04", "T01", "T03")
+    assert [rows.truck_names[truck] for truck in rows.truck] == ["T02", "T04", "T01", "T03"]
     assert rows.line.tolist() == [3, 5, 2, 4]
 
 
@@ -189,17 +194,18 @@ def test_twenty_thousand_logs(
 
 
 def check_any_log(folder: Path, tail: str | bytes, kind: LogKind) -> None:
-    """Whatever the bytes, only an InputError leaves; reading and scanning alike."""
+    """Whatever the bytes, only an InputError leaves; reading, scanning and trusting alike."""
     data = tail if isinstance(tail, bytes) else tail.encode()
     for text in (data, HEADS[kind] + data):
         path = written(folder, text)
         faults = []
-        try:
-            assert read_log_traffic(PREPARED, **{kind: path}).tables  # type: ignore[arg-type]
-        except InputError as error:
-            faults.append(str(error))
-        try:
-            assert scan_log(PREPARED, kind, path).rows
-        except InputError as error:
-            faults.append(str(error))
+        for look in (
+            partial(read_log_traffic, PREPARED, **{kind: path}),
+            partial(scan_log, PREPARED, kind, path),
+            partial(read_site_log, PREPARED, kind, path, trusted=True),
+        ):
+            try:
+                assert look() is not None
+            except InputError as error:
+                faults.append(str(error))
         assert all(fault.replace("\n", "").isprintable() for fault in faults)
