@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sim.commands_shared import complete_scenarios, written
 from sim.errors import InputError, MachineError
 from sim.terminal import CONTEXT, progress_told
 
 if TYPE_CHECKING:
+    from sim.records import OpenRuns
     from sim.results import Result
 
 __all__ = ["film"]
@@ -26,7 +28,7 @@ ENDINGS = (".gif", ".mp4")
 
 
 @click.command(context_settings=CONTEXT, short_help="Film an hour of trucks and lights, for slides.")
-@click.argument("site")
+@click.argument("site", shell_complete=complete_scenarios)
 @click.option(
     "--at", metavar="TIME", required=True, help='"Tue 02:10", 2027-03-02T02:10, or seconds from the start.'
 )
@@ -57,12 +59,14 @@ def film(
     """Write a film of SITE, a scenario or a results folder: time and distance, and the plan beside it.
 
     Trucks drive, aisles brighten and dim as the simulation has it, zones in which motion is seen have a
-    heavy outline. Trucks outside the aisles are not drawn.
+    heavy outline. Parked and charging trucks are not drawn; outside the aisles none is where a log or
+    drivers who react to the light leave that open.
 
     \b
     Examples:
       aislewake film pallet-reserve --at "Tue 10:00"
-      aislewake film cross-dock --at "Wed 02:10" --hours 0.5 --frames 120 --out dock.gif
+      aislewake film cross-dock --at "Wed 02:10" --hours 0.5 --frames 120 \\
+          --out dock.gif
     """
     if out.suffix.lower() not in ENDINGS:
         raise InputError(f"--out {out}: write a name that ends in .gif or .mp4")
@@ -80,14 +84,17 @@ def film(
     scenario = result.scenario
     start = parse_moment(at, scenario)
     end = min(start + hours * SECONDS_PER_HOUR, scenario.duration_s)
-    numbers = film_numbers(result, start, end, frames)
+    numbers = film_numbers(result, start, end, frames, _ways_outside(result))
     try:
         with progress_told("frame") as tell:
             write_film(numbers, scenario.start_datetime, out, FRAMES_PER_S, tell)
-    except OSError as error:
+    except BaseException as error:  # half a film is of no use, also where somebody interrupts
         with contextlib.suppress(OSError):
             out.unlink(missing_ok=True)
-        raise MachineError(f"{out}: {error.strerror or error}") from error
+        if isinstance(error, OSError):
+            raise MachineError(f"{out}: {error.strerror or error}") from error
+        raise
+    written(out)
     click.echo(f"Wrote {out}, {out.stat().st_size / 1e6:.1f} MB, {frames / FRAMES_PER_S:.0f} s.")
     if numbers.unplaced:
         click.echo(f"{numbers.unplaced} visits are not in the plan: the log does not say where they were.")
@@ -120,3 +127,13 @@ def _first_look(site: str, replication: int | None, at: str) -> Result:
         visits=visits if visits.is_file() else None,
         sort=True,
     )
+
+
+def _ways_outside(result: Result) -> OpenRuns | None:
+    """Where the trucks of the replication drove outside the aisles; None where nobody knows."""
+    from sim.replication import drivers_react, prepare_site, simulate_traffic
+
+    if result.source == "replay" or drivers_react(result.scenario):
+        return None
+    site = prepare_site(result.scenario)
+    return simulate_traffic(site, result.replications[0], keep_open_runs=True).open_runs

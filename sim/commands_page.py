@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from sim.commands_shared import complete_scenarios, json_option, tell_json, written
 from sim.errors import InputError, MachineError
 from sim.terminal import CONTEXT, progress_told
 
@@ -22,7 +23,7 @@ __all__ = ["estimate", "page"]
 
 
 @click.command(context_settings=CONTEXT, short_help="Write one HTML file with sliders, to mail.")
-@click.argument("site")
+@click.argument("site", shell_complete=complete_scenarios)
 @click.option(
     "--variant",
     "variants",
@@ -54,7 +55,8 @@ def page(site: str, variants: Sequence[str], replications: int | None, out: Path
     \b
     Examples:
       aislewake page pallet-reserve --out what-if.html
-      aislewake page my-site.toml --variant every=sensors-every.toml --replications 5
+      aislewake page my-site.toml --variant every=sensors-every.toml \\
+          --replications 5
     """
     from sim.scenario.toml import load
     from sim.show.page.data import Source
@@ -78,6 +80,7 @@ def page(site: str, variants: Sequence[str], replications: int | None, out: Path
         out.write_bytes(data)
     except OSError as error:
         raise MachineError(f"{out}: {error.strerror or error}") from error
+    written(out)
     click.echo(f"Wrote {out}, {len(data) / 1e6:.1f} MB: open it in a browser, or mail it.")
     if len(data) > MOST_BYTES:
         click.echo("It is large for a mail: fewer --replications or variants make it smaller.")
@@ -139,6 +142,7 @@ def _number(name: str, text: str, default: float, least: float, most: float) -> 
 @_number("timeout", "Hold and timeout together [s].", 360.0, 0.0, 86_400.0)
 @_number("price", "Price of a kWh.", 0.2, 0.0, 1e6)
 @_number("cost", "Cost of the controls of one aisle, for the payback; 0: not known.", 0.0, 0.0, 1e9)
+@json_option
 def estimate(
     aisles: int,
     length: float,
@@ -151,6 +155,7 @@ def estimate(
     timeout: float,
     price: float,
     cost: float,
+    as_json: bool,
 ) -> None:
     """Estimate what dimming saves on a site of which ten numbers are known; nothing is simulated.
 
@@ -161,6 +166,7 @@ def estimate(
     Examples:
       aislewake estimate --aisles 40 --visits 150 --busiest 0.6
       aislewake estimate --timeout 600 --level 0.2 --cost 900
+      aislewake estimate --aisles 40 --json
     """
     from sim.show.sections import page_text
     from sim.show.words_quick import estimate_page
@@ -179,4 +185,9 @@ def estimate(
         price_per_kwh=price,
         cost_per_aisle=cost,
     )
-    click.echo(page_text(estimate_page(inputs)))
+    if as_json:
+        from sim.show.json_ask import estimate_json
+
+        tell_json(estimate_json(inputs))
+    else:
+        click.echo(page_text(estimate_page(inputs)))

@@ -26,7 +26,7 @@ from sim.outcome.losses import add_losses
 from sim.outcome.totals import keep_site_books, light_up
 from sim.outcome.traffic import keep_traffic_books
 from sim.randomness import random_stream
-from sim.records import Detections, IntColumn, Stays, Visits
+from sim.records import Detections, IntColumn, OpenRuns, Stays, Visits
 from sim.results import CloseLook, Levels, Outcomes, TrafficBooks
 from sim.scenario.schema import Scenario
 from sim.sensing.areas import add_areas, draw_dead_areas, sense_areas
@@ -102,6 +102,7 @@ class Traffic:
     waiting_tasks : moves never begun by the end of the run
     books : the trucks' own books, None where the traffic was not simulated
     seen : what each zone's own sensors saw; None where that is what counts
+    open_runs : the trucks' ways outside the aisles, None where they were not kept
     """
 
     visits: Visits | None
@@ -110,6 +111,7 @@ class Traffic:
     waiting_tasks: int
     books: TrafficBooks | None = None
     seen: Detections | None = None
+    open_runs: OpenRuns | None = None
 
 
 def prepare_site(scenario: Scenario) -> Site:
@@ -150,13 +152,14 @@ def choose_engine(scenario: Scenario, engine: Engine = "auto") -> Engine:
     return engine
 
 
-def simulate_traffic(site: Site, replication: int) -> Traffic:
+def simulate_traffic(site: Site, replication: int, *, keep_open_runs: bool = False) -> Traffic:
     """Let the trucks work and the sensors look, without the lights.
 
     Parameters
     ----------
     site : the prepared site
     replication : its number, from 0; with the scenario's seed it fixes every draw
+    keep_open_runs : keep the trucks' ways outside the aisles, for those who draw them
 
     Raises
     ------
@@ -170,16 +173,16 @@ def simulate_traffic(site: Site, replication: int) -> Traffic:
     visits = log_paths(site.layout, scenario.trucks, site.fleet, tasks, log, end_s)
     books, waiting = keep_traffic_books(scenario, site.fleet, tasks, log, site.bins), log.waiting_tasks
     runs = None
-    if site.layout.areas:
+    if site.layout.areas or keep_open_runs:
         runs = open_runs(site.layout, scenario.trucks, site.fleet, log, visits, end_s)
     del tasks, log  # half a gigabyte of a site-year that sensing has no use for
     seen, stays = sense_visits(site, visits, replication), stays_in_zones(site.layout, visits)
-    if runs is not None:
+    if runs is not None and site.layout.areas:
         people = draw_people(scenario, replication)
         areas = sense_areas(scenario, site.layout, runs, people, visits, replication)
         stays, seen = add_areas(len(visits), stays, seen, areas)
     heard = hear_seen(site, seen, replication)
-    return Traffic(visits, stays, heard, waiting, books, seen)
+    return Traffic(visits, stays, heard, waiting, books, seen, runs if keep_open_runs else None)
 
 
 def sense_visits(site: Site, visits: Visits, replication: int) -> Detections:

@@ -41,6 +41,7 @@ VEIL = 0.88
 COLOURS = 128
 """Of a GIF's one palette for all frames."""
 SEEN_WIDTH, QUIET_WIDTH = 1.5, 0.4
+_RING: Any = {"color": TRUCK, "markersize": 4.5, "markerfacecolor": PAPER, "markeredgewidth": 1.2}
 
 
 def can_write_mp4() -> bool:
@@ -131,6 +132,7 @@ class _Stage:
     seen: PolyCollection
     bright: Line2D
     dim: Line2D
+    around: Line2D
     corners: list[list[tuple[float, float]]]
 
 
@@ -176,10 +178,11 @@ def _set_stage(numbers: FilmNumbers, start: dt.datetime) -> _Stage:
     edge: Any = {"markeredgecolor": PAPER, "markeredgewidth": 0.8}
     bright = floor.plot([], [], "o", color=TRUCK, markersize=5.5, **edge)[0]
     dim = floor.plot([], [], "D", color=DIM, markersize=6.0, **edge)[0]
+    around = floor.plot([], [], "o", **_RING)[0]
     clock = figure.text(
         floor.get_position().x0, 0.985, "", fontsize=15, fontweight="bold", color=INK, va="top"
     )
-    return _Stage(figure, clock, veils, hands, zones, seen, bright, dim, corners)
+    return _Stage(figure, clock, veils, hands, zones, seen, bright, dim, around, corners)
 
 
 def _overlay(figure: Figure, below: Axes) -> Axes:
@@ -203,6 +206,7 @@ def _draw_plan(axes: Axes, numbers: FilmNumbers) -> None:
     left, low = corners.min(axis=0)
     right, high = corners.max(axis=0)
     margin = 0.02 * (right - left)
+    low = min(low, -numbers.depth_m)
     axes.set_xlim(left - margin, right + margin)
     axes.set_ylim(low - 0.02 * (high - low), high + 0.02 * (high - low))
     names = numbers.aisle_names
@@ -215,6 +219,9 @@ def _draw_plan(axes: Axes, numbers: FilmNumbers) -> None:
     )
     axes.tick_params(length=0)
     axes.set_yticks([0.0, high], ["0", f"{high:.0f} m"])
+    if numbers.depth_m > 0.0:
+        axes.axhline(-numbers.depth_m, color=MUTED, linewidth=1.0)
+        axes.set_yticks([-numbers.depth_m, 0.0, high], ["doors", "0", f"{high:.0f} m"])
     axes.grid(visible=False)
     for side in axes.spines.values():
         side.set_visible(False)
@@ -228,9 +235,12 @@ def _draw_keys(figure: Figure, numbers: FilmNumbers) -> None:
           for level in (1.0, 0.5, 0.0)),
         (Line2D([], [], linestyle="none", marker="o", color=TRUCK, markersize=6.0), "truck"),
         (Line2D([], [], linestyle="none", marker="D", color=DIM, markersize=6.0), "truck in dim light"),
+        (Line2D([], [], linestyle="none", marker="o", **_RING), "truck where no light is simulated"),
         (Patch(facecolor=GRID, edgecolor=INK, linewidth=SEEN_WIDTH), "motion seen"),
     )
     kept = [one for one in marks if numbers.hour.knows_visits or not one[1].startswith("truck")]
+    if all(dot.is_lit for dots in numbers.dots for dot in dots):
+        kept = [one for one in kept if not one[1].endswith("simulated")]
     figure.legend(
         [handle for handle, _ in kept], [label for _, label in kept], loc="outside lower center",
         ncols=len(kept), frameon=False, fontsize=7.5, columnspacing=1.4, handletextpad=0.5,
@@ -250,8 +260,13 @@ def _show(stage: _Stage, numbers: FilmNumbers, start: dt.datetime, frame: int) -
         hand.set_xdata([now, now])
     stage.zones.set_facecolor(LIGHT_RAMP(numbers.level[frame]))
     stage.seen.set_verts([stage.corners[box] for box in np.flatnonzero(numbers.is_seen[frame]).tolist()])
-    for line, is_dim in ((stage.bright, False), (stage.dim, True)):
-        here = [dot for dot in numbers.dots[frame] if dot.is_dim is is_dim]
+    dots = numbers.dots[frame]
+    stage_lines = (
+        (stage.bright, [dot for dot in dots if dot.is_lit and not dot.is_dim]),
+        (stage.dim, [dot for dot in dots if dot.is_lit and dot.is_dim]),
+        (stage.around, [dot for dot in dots if not dot.is_lit]),
+    )
+    for line, here in stage_lines:
         line.set_data(_column(dot.across_m for dot in here), _column(dot.along_m for dot in here))
     return ()
 

@@ -30,7 +30,7 @@ from sim.show.hour import HourNumbers, Strip
 from sim.show.tracks import Track
 from sim.show.words import day_label
 
-__all__ = ["draw_hour", "draw_key", "draw_strip"]
+__all__ = ["draw_hour", "draw_strip"]
 
 TRUCK = "#0f3d66"
 UNKNOWN_PLACE = (0, (3, 1))
@@ -59,7 +59,7 @@ def draw_hour(numbers: HourNumbers, start: dt.datetime) -> Figure:
     all_axes[-1].set_xlim(numbers.start_s, numbers.end_s)
     all_axes[-1].set_xticks(places + numbers.start_s, texts)
     all_axes[-1].tick_params(axis="x", length=3)
-    handles, labels = draw_key(strips)
+    handles, labels = _draw_key(strips)
     key_lines = -(-len(labels) // KEY_COLUMNS)
     title(
         all_axes[0],
@@ -151,7 +151,7 @@ def _draw_track(axes: Axes, track: Track) -> None:
         )
 
 
-def draw_key(strips: tuple[Strip, ...]) -> tuple[list[Line2D | Patch], list[str]]:
+def _draw_key(strips: tuple[Strip, ...]) -> tuple[list[Line2D | Patch], list[str]]:
     """Return the key's handles and labels: lines, and the light levels that take most of the time."""
     tracks = [track for strip in strips for track in strip.tracks]
     handles: list[Line2D | Patch] = []

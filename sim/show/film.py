@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
-from sim.records import FloatColumn, IntColumn
+from sim.records import FloatColumn, IntColumn, OpenRuns
 from sim.results import Result
 from sim.show.hour import HourNumbers, hour_numbers
-from sim.show.motion import place_at
+from sim.show.motion import open_place_at, place_at
 from sim.show.tracks import is_dim_at, level_at
 
 __all__ = ["Box", "Dot", "FilmNumbers", "film_numbers", "lay_boxes"]
@@ -44,11 +44,19 @@ class Box:
 
 @dataclass(frozen=True)
 class Dot:
-    """One truck in one frame: its place in the plan [m], whether its light is below the occupied level."""
+    """One truck in one frame.
+
+    Attributes
+    ----------
+    across_m, along_m : its place in the plan [m]
+    is_dim : whether its light is below the occupied level
+    is_lit : whether light is simulated where it is: in aisles and open areas
+    """
 
     across_m: float
     along_m: float
     is_dim: bool
+    is_lit: bool = True
 
 
 @dataclass(frozen=True)
@@ -65,6 +73,7 @@ class FilmNumbers:
     dots : the trucks of each frame (F,)
     aisle_names : of all aisles (A,)
     unplaced : visits that the log gives no place for
+    depth_m : from the doors to the front cross-aisle where trucks are known outside the aisles, else 0
     """
 
     hour: HourNumbers
@@ -75,9 +84,12 @@ class FilmNumbers:
     dots: tuple[tuple[Dot, ...], ...]
     aisle_names: tuple[str, ...]
     unplaced: int
+    depth_m: float = 0.0
 
 
-def film_numbers(result: Result, start_s: float, end_s: float, frames: int) -> FilmNumbers:
+def film_numbers(
+    result: Result, start_s: float, end_s: float, frames: int, open_runs: OpenRuns | None = None
+) -> FilmNumbers:
     """Return the frames of a span of a result's first replication.
 
     Parameters
@@ -85,6 +97,7 @@ def film_numbers(result: Result, start_s: float, end_s: float, frames: int) -> F
     result : a run or a replay
     start_s, end_s : the span, within the run [s]
     frames : how many, >= 1
+    open_runs : the trucks' ways outside the aisles, None where they are not known
     """
     time = start_s + (end_s - start_s) * np.arange(frames) / frames
     edges = np.append(time, end_s)
@@ -93,15 +106,17 @@ def film_numbers(result: Result, start_s: float, end_s: float, frames: int) -> F
     levels = {box.zone: level_at(look.levels[box.zone], time) for box in boxes}
     seen = {box.zone: _is_seen(*look.detections.of_zone(box.zone), edges) for box in boxes}
     dots, unplaced = _dots(result, time, boxes)
+    around = [()] * frames if open_runs is None else _dots_outside(result, open_runs, time)
     return FilmNumbers(
         hour=hour_numbers(result, (start_s, end_s)),
         time_s=time,
         boxes=boxes,
         level=np.stack([levels[box.zone] for box in boxes], axis=1),
         is_seen=np.stack([seen[box.zone] for box in boxes], axis=1),
-        dots=dots,
+        dots=tuple((*outside, *inside) for outside, inside in zip(around, dots, strict=True)),
         aisle_names=tuple(result.layout.aisles),
         unplaced=unplaced,
+        depth_m=0.0 if open_runs is None else result.layout.staging_depth_m,
     )
 
 
@@ -161,3 +176,22 @@ def _dots(
             is_dim = bool(is_dim_at(look.levels[here.zone], time[frame:frame + 1])[0])
             found[frame].append(Dot(here.across_m, place, is_dim))
     return tuple(tuple(dots) for dots in found), unplaced
+
+
+def _dots_outside(result: Result, runs: OpenRuns, time: FloatColumn) -> list[tuple[Dot, ...]]:
+    """Trucks outside the aisles, frame by frame."""
+    look, layout = result.close_look, result.layout
+    found: list[tuple[Dot, ...]] = []
+    for now in time.tolist():
+        here = []
+        for row in np.flatnonzero((runs.start <= now) & (now < runs.end)).tolist():
+            across, along = open_place_at(runs, row, now)
+            zone = next(
+                (layout.zones_in_aisles + number for number, area in enumerate(layout.areas)
+                 if area.holds(np.array(across), np.array(along))),
+                None,
+            )
+            is_dim = zone is not None and bool(is_dim_at(look.levels[zone], np.array([now]))[0])
+            here.append(Dot(across, along, is_dim, zone is not None))
+        found.append(tuple(here))
+    return found

@@ -6,22 +6,19 @@ Comes in: the `CloseLook` of a `Result`.  Goes out: `HourNumbers`.  Before: `sim
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from sim.records import FloatColumn, IntColumn
 from sim.results import Levels, Result
-from sim.show.numbers import second_of_week
+from sim.show.pick import BUSY_SHARE, MOST_STRIPS, clock_hours, hour_of_rank, spread_aisles
 from sim.show.tracks import Track, level_at, tracks_within
 from sim.units import SECONDS_PER_HOUR
 
 __all__ = ["HourNumbers", "Shade", "Strip", "hour_numbers"]
 
-MOST_STRIPS = 5
 SLICES_PER_FADE = 8
-BUSY_SHARE = 0.75
 
 
 @dataclass(frozen=True)
@@ -115,38 +112,33 @@ def hour_numbers(result: Result, span: tuple[float, float] | None = None) -> Hou
 def _choose_hour(result: Result, when: FloatColumn, noun: str) -> tuple[float, float, str]:
     """Pick the full clock hour that is busier than three quarters of those with anything in them."""
     duration = result.scenario.duration_s
-    offset = second_of_week(result) % SECONDS_PER_HOUR
-    first = -offset % SECONDS_PER_HOUR
-    hours = int((duration - first) // SECONDS_PER_HOUR)
-    if hours < 1:
+    first, counts = clock_hours(result.scenario.start_datetime, duration, when)
+    if not len(counts):
         return 0.0, min(duration, SECONDS_PER_HOUR), "The run is shorter than one hour of the clock."
-    counts = np.histogram(when, first + np.arange(hours + 1) * SECONDS_PER_HOUR)[0]
-    busy = counts[counts > 0]
+    busy = np.sort(counts[counts > 0])
     if len(busy) == 0:
         return first, first + SECONDS_PER_HOUR, f"There are no {noun} in the run: its first hour is shown."
-    wanted = np.sort(busy)[math.ceil(BUSY_SHARE * (len(busy) - 1))]
-    start = first + int(np.argmax(counts == wanted)) * SECONDS_PER_HOUR
+    hour = hour_of_rank(counts, BUSY_SHARE)
+    start = first + hour * SECONDS_PER_HOUR
     reason = (
-        f"A busy hour, not the busiest: it has {wanted} {noun}, the busiest has {busy.max()}, "
-        f"the middle one of the hours with any has {np.sort(busy)[len(busy) // 2]}."
+        f"A busy hour, not the busiest: it has {counts[hour]} {noun}, the busiest has {busy.max()}, "
+        f"the middle one of the hours with any has {busy[len(busy) // 2]}."
     )
     if len(busy) == 1:
-        reason = f"The only full hour with {noun}: it has {wanted}."
+        reason = f"The only full hour with {noun}: it has {counts[hour]}."
     return start, start + SECONDS_PER_HOUR, reason
 
 
 def _choose_aisles(counts: IntColumn, noun: str) -> tuple[list[int], str]:
-    """Pick aisles evenly by rank, from the busiest to the quietest that has anything in the hour."""
-    ranked = [int(aisle) for aisle in np.argsort(-counts, kind="stable") if counts[aisle] > 0]
-    if not ranked:
-        return list(range(min(MOST_STRIPS, len(counts)))), f"No aisle has {noun} in it."
-    if len(ranked) <= MOST_STRIPS:
-        return sorted(ranked), f"Shown are all aisles with {noun} in this hour."
-    places = np.round(np.linspace(0, len(ranked) - 1, MOST_STRIPS)).astype(int)
-    return (
-        sorted(ranked[place] for place in places),
-        f"Shown are {MOST_STRIPS} of the {len(ranked)} aisles with {noun} in this hour, "
-        f"evenly by rank from the busiest to the quietest.",
+    """Pick aisles for the picture, and say why these."""
+    aisles, busy = spread_aisles(counts), int(np.sum(counts > 0))
+    if busy == 0:
+        return aisles, f"No aisle has {noun} in it."
+    if busy <= MOST_STRIPS:
+        return aisles, f"Shown are all aisles with {noun} in this hour."
+    return aisles, (
+        f"Shown are {MOST_STRIPS} of the {busy} aisles with {noun} in this hour, "
+        f"evenly by rank from the busiest to the quietest."
     )
 
 

@@ -10,10 +10,10 @@ import math
 
 import numpy as np
 
-from sim.records import Visits
+from sim.records import OpenRuns, Visits
 from sim.traffic.kinematics import travel_time
 
-__all__ = ["distance_at", "place_at"]
+__all__ = ["distance_at", "open_place_at", "place_at"]
 
 
 def distance_at(elapsed_s: float, distance_m: float, speed: float, acceleration: float) -> float:
@@ -80,3 +80,22 @@ def place_at(visits: Visits, row: int, time_s: float, length_m: float) -> float:
         float(moves.acceleration[move]),
     )
     return start + done if end >= start else start - done
+
+
+def open_place_at(runs: OpenRuns, row: int, time_s: float) -> tuple[float, float]:
+    """Return where a truck outside the aisles is at an instant, across the floor and along the aisles [m].
+
+    Parameters
+    ----------
+    runs : all stretches of trucks' ways outside the aisles
+    row : which of them
+    time_s : within it [s]
+    """
+    across, along = float(runs.from_across_m[row]), float(runs.from_along_m[row])
+    right, on = float(runs.to_across_m[row]) - across, float(runs.to_along_m[row]) - along
+    whole = abs(right) + abs(on)  # one of the two is 0
+    if whole == 0.0:
+        return across, along
+    speed, acceleration = float(runs.speed[row]), float(runs.acceleration[row])
+    share = distance_at(time_s - float(runs.start[row]), whole, speed, acceleration) / whole
+    return across + share * right, along + share * on

@@ -21,6 +21,7 @@ import sim
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.scenario.demos import demo_paths
 from sim.scenario.schema import Scenario, Settings
+from sim.scenario.schema_daylight import Skylight
 from sim.scenario.toml import load
 from sim.show.page.data import Source
 from sim.show.page.write import MOST_BYTES, render_page
@@ -167,9 +168,15 @@ def test_a_few_slider_positions_are_pythons(browser: Any, small: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("demo", DEMOS)
-def test_fifty_slider_positions_are_pythons(browser: Any, demo: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("demo, is_skylit", [*((demo, False) for demo in DEMOS), ("pallet-reserve", True)])
+def test_fifty_slider_positions_are_pythons(
+    browser: Any, demo: str, is_skylit: bool, tmp_path: Path
+) -> None:
     scenario = sim.load(demo)
+    if is_skylit:
+        caps = (*[1.0] * 7, 0.9, 0.65, 0.4, 0.2, 0.0, 0.0, 0.1, 0.3, 0.55, 0.8, *[1.0] * 7)
+        skylight = Skylight(aisles=scenario.aisle_names[::2], caps=(caps,) * 12)
+        scenario = scenario.model_copy(update={"skylight": skylight})
     path = write(tmp_path, [Source("as planned", scenario)], scenario.replications)
     assert path.stat().st_size <= MOST_BYTES
     try_positions(browser, scenario, path, scenario.replications, 50)

@@ -130,6 +130,29 @@ def test_a_variant_that_does_not_fit_is_refused(
     assert not Path("what-if.html").exists()
 
 
+def test_a_site_under_skylights_has_a_page(site: Path) -> None:
+    """Half the day at three tenths; an hour at which the cap stays is no border."""
+    caps = [[1.0] * 8 + [0.3] * 8 + [1.0] * 8] * 12
+    Path("bright.toml").write_text(f'{TEXT}\n[skylight]\naisles = ["A02"]\ncaps = {caps}\n', encoding="utf-8")
+    assert call("page", "bright.toml", "--replications", "1") == 0
+    _, data = read(Path("what-if.html"))
+    (variant,) = data["variants"]
+    assert variant["daylight"] == [[0.0, 8 * 3600.0, 16 * 3600.0], [1.0, 0.3, 1.0]]
+    capped = [variant["programs"][place]["is_capped"] for place in variant["zone_program"]]
+    assert capped == [False, True, False]
+    assert "in 1 of 3 places" in variant["daylight_words"]
+
+
+def test_drivers_who_react_are_refused(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = TEXT.replace("[[trucks]]", "[[trucks]]\ndim_speed_factor = 0.5", 1)
+    Path("shy.toml").write_text(text, encoding="utf-8")
+    assert call("page", "shy.toml") == 2
+    said = capsys.readouterr().err
+    assert "react to the light" in said
+    assert "Traceback" not in said
+    assert not Path("what-if.html").exists()
+
+
 def test_the_same_page_twice_is_the_same_text() -> None:
     sources = [Source("as planned", sim.load("cross-dock"))]
     assert render_page(sources, [0]) == render_page(sources, [0])

@@ -33,6 +33,7 @@ from sim.show.page.packing import pack_columns
 from sim.study.precision import estimate_mean
 from sim.study.quick import QuickInputs, quick_estimate
 from sim.study.relight import relight, with_settings
+from tests.study.test_ages import CAPS, skylit
 from tests.study.traffics import Case, cases
 
 NODE = shutil.which("node")
@@ -123,15 +124,21 @@ def rounded(one: Settings) -> Settings:
     )
 
 
-def draw_vectors(count: int) -> list[dict[str, Any]]:
+def under_skylights(case: Case, caps: list[float], is_everywhere: bool) -> Case:
+    """Put skylights over all aisles or over the first."""
+    return skylit(case, caps, None if is_everywhere else case.site.scenario.aisle_names[:1])
+
+
+def draw_vectors(count: int, *, is_skylit: bool = False) -> list[dict[str, Any]]:
     """Draw cases and pack them; the same ones every time."""
     made: list[dict[str, Any]] = []
+    drawn = st.booleans().flatmap(cases)
 
     @settings(
         max_examples=count, deadline=None, derandomize=True, database=None,
         suppress_health_check=list(HealthCheck),
     )
-    @given(st.booleans().flatmap(cases))
+    @given(st.builds(under_skylights, drawn, CAPS, st.booleans()) if is_skylit else drawn)
     def gather(case: Case) -> None:
         made.append(vector(case))
 
@@ -164,9 +171,28 @@ def test_the_replay_in_the_page_is_pythons(tmp_path: Path) -> None:
 
 
 @needs_node
+def test_daylight_in_the_page_is_pythons(tmp_path: Path) -> None:
+    """Caps from hour to hour over random sites; negative controls: caps ignored, caps an hour late."""
+    vectors = {"cases": draw_vectors(60, is_skylit=True), "packed": []}
+    done = run_node("lights.test.mjs", vectors, tmp_path)
+    assert done.returncode == 0, done.stdout
+    ignored, late = copy.deepcopy(vectors), copy.deepcopy(vectors)
+    for case in ignored["cases"]:
+        for program in case["page"]["variants"][0]["programs"]:
+            program["is_capped"] = False
+    for case in late["cases"]:
+        _, caps = case["page"]["variants"][0]["daylight"]
+        caps[:] = caps[-1:] + caps[:-1]
+    for spoiled in (ignored, late):
+        assert run_node("lights.test.mjs", spoiled, tmp_path).returncode != 0
+
+
+@needs_node
 @pytest.mark.slow
-def test_the_replay_in_the_page_is_pythons_on_many_sites(tmp_path: Path) -> None:
-    done = run_node("lights.test.mjs", {"cases": draw_vectors(4000), "packed": []}, tmp_path)
+@pytest.mark.parametrize("is_skylit", [False, True])
+def test_the_replay_in_the_page_is_pythons_on_many_sites(is_skylit: bool, tmp_path: Path) -> None:
+    vectors = {"cases": draw_vectors(4000, is_skylit=is_skylit), "packed": []}
+    done = run_node("lights.test.mjs", vectors, tmp_path)
     assert done.returncode == 0, done.stdout
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,8 +10,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+import sim
 import sim.show.figures_film as figures_film
 from sim.cli import main
+from sim.records import OpenRuns
+from sim.scenario.toml import load
 from sim.show.figures_style import style
 from sim.show.film import film_numbers
 from sim.show.motion import distance_at, place_at
@@ -65,6 +69,43 @@ def test_frames_show_lights_and_trucks_of_their_instants() -> None:
     one_zone = with_look(result, one_visit(result), light)
     dim = [any(dot.is_dim for dot in dots) for dots in film_numbers(one_zone, 990.0, 1110.0, 120).dots]
     assert dim == [1050 < 990 + frame < 1104 for frame in range(120)]
+
+
+def test_a_truck_outside_the_aisles_by_hand() -> None:
+    """From (10, 0) to (50, 0) m at 2 m/s with 1 m/s2, from 1000 s: 22 s, 2 m after 2 s; then it stands."""
+    columns = [[1000.0, 1022.0], [1022.0, 1030.0], [10.0, 50.0], [0.0, 0.0], [50.0, 50.0], [0.0, 0.0]]
+    runs = OpenRuns(
+        np.zeros(2, dtype=np.int64), np.zeros(2, dtype=np.int64), *map(np.array, columns),
+        speed=np.array([2.0, 1.0]), acceleration=np.array([1.0, 0.0]), is_moving=np.array([True, False]),
+    )
+    film = film_numbers(make_result(), 995.0, 1035.0, 40, runs)
+    # this site has no open areas, so that nobody knows the light there
+    there = {995 + frame: dot for frame, dots in enumerate(film.dots) for dot in dots if not dot.is_lit}
+    assert sorted(there) == list(range(1000, 1030))
+    told = {1000: 10.0, 1002: 12.0, 1011: 30.0, 1022: 50.0, 1029: 50.0}
+    assert {time: there[time].across_m for time in told} == pytest.approx(told)
+    assert not any(dot.is_dim or dot.along_m for dot in there.values())
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not figures_film.can_write_mp4(), reason="ffmpeg is not installed")
+def test_the_command_writes_an_mp4(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Decoded again, its frames are those that are drawn, in their order."""
+    monkeypatch.chdir(tmp_path)
+    Path("site.toml").write_text(TEXT, encoding="utf-8")
+    assert call("film", "site.toml", "--at", "10:00", "--frames", "6", "--out", "film.mp4") == 0
+    words = ("ffmpeg", "-v", "error", "-i", "film.mp4", "-f", "rawvideo", "-pix_fmt", "rgb24", "-")
+    decoded = np.frombuffer(subprocess.run(words, capture_output=True, check=True).stdout, dtype=np.uint8)
+    frames = decoded.reshape(6, 540, 960, 3).astype(np.float64)
+    result = sim.run(load(Path("site.toml")), replication=0)
+    film = film_numbers(result, 36_000.0, 39_600.0, 6)
+    with style():
+        figure = figures_film.draw_frame(film, result.scenario.start_datetime, 5)
+        figure.canvas.draw()
+        drawn = np.asarray(figure.canvas.buffer_rgba())[..., :3]  # type: ignore[attr-defined]
+    apart = np.abs(frames - drawn).mean(axis=(1, 2, 3))
+    assert int(apart.argmin()) == 5
+    assert apart[5] < 0.5 * apart[0]
 
 
 def test_a_frame_moves_with_its_time() -> None:

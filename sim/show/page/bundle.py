@@ -22,7 +22,7 @@ __all__ = ["ENGINE", "PAGE", "bokeh_script", "data_text", "environment", "file_t
 ENGINE = ("lights.mjs", "books.mjs", "glow.mjs", "unpack.mjs", "engine.mjs")
 PAGE = (
     "numbers.mjs", "rows.mjs", "toml.mjs", "estimate.mjs", "client.mjs", "charts.mjs", "controls.mjs",
-    "pins.mjs", "quick.mjs", "motion.mjs", "playback.mjs", "page.mjs",
+    "pins.mjs", "quick.mjs", "motion.mjs", "paint.mjs", "strips.mjs", "plan.mjs", "playback.mjs", "page.mjs",
 )
 """Files in the order in which they use each other."""
 

@@ -81,13 +81,12 @@ def _trade_off(knows_visits: bool) -> Any:
     curve = ColumnDataSource({"x": [], "y": []}, name="tradeoff-curve")
     chart.line("x", "y", source=curve, line_width=2, name="curve")
     chart.scatter("x", "y", source=curve, size=4, name="curve-dots")
-    marks = (("own", "square", 9, 22), ("pins", "diamond", 11, 16), ("now", "circle", 13, -8))
-    for name, marker, size, offset in marks:
-        columns: dict[str, Any] = {"x": [], "y": [], "label": [], "align": [], "aside": []}
+    for name, marker, size in (("own", "square", 9), ("pins", "diamond", 11), ("now", "circle", 13)):
+        columns: dict[str, Any] = {"x": [], "y": [], "label": [], "align": [], "aside": [], "below": []}
         source = ColumnDataSource(columns, name=f"tradeoff-{name}")
         chart.scatter("x", "y", source=source, marker=marker, size=size, name=name, line_width=2)
         chart.text(
-            "x", "y", text="label", source=source, x_offset="aside", y_offset=offset, name=f"{name}-label",
+            "x", "y", text="label", source=source, x_offset="aside", y_offset="below", name=f"{name}-label",
             text_font=value(_FONT), text_font_size="12px", text_align="align",
         )
     return chart

@@ -19,10 +19,11 @@ from sim.errors import InputError
 from sim.lighting.power import power_curve
 from sim.lighting.timetable import Program, place_programs
 from sim.outcome.year_load import connected_kw
-from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
+from sim.replication import Site, Traffic, drivers_react, prepare_site, replay_site, simulate_traffic
 from sim.results import Outcomes
 from sim.scenario.schema import Scenario, Settings
 from sim.show.in_force import settings_in_force
+from sim.show.page.daylight import cap_changes, daylight_words, roofed_places
 from sim.show.page.playback import pack_playback
 from sim.show.page.shifts import Shift, work_shifts
 from sim.show.page.traffic import Watch, pack_traffic
@@ -86,7 +87,7 @@ def gather(
 
     Raises
     ------
-    InputError : drivers react to the light, skylights cap it, or a variant has other settings or days
+    InputError : drivers react to the light, or a variant has other settings or days
     """
     for source in sources:
         _refuse(source, sources[0].scenario)
@@ -96,7 +97,8 @@ def gather(
         site = prepare_site(source.scenario)
         traffics, outcomes = [], []
         for number in replications:
-            traffic = simulate_traffic(site, number) if source.traffic is None else source.traffic
+            is_played = number == replications[0]
+            traffic = source.traffic or simulate_traffic(site, number, keep_open_runs=is_played)
             traffics.append(traffic)
             outcomes.append(replay_site(site, traffic)[0])
             tell(next(done), len(sources) * len(replications))
@@ -107,9 +109,11 @@ def gather(
 def _refuse(source: Source, first: Scenario) -> None:
     """Say why a site cannot be on the page."""
     scenario = source.scenario
-    if scenario.skylight is not None:
+    if source.traffic is None and drivers_react(scenario):
         raise InputError(
-            f"{source.name}: skylight: the page does not know daylight caps; leave [skylight] out"
+            f"{source.name}: its drivers react to the light (dim_speed_factor, wait_for_light), so that "
+            "every position of a slider has a traffic of its own; the page moves settings over one traffic. "
+            "Leave these keys out for a page, or try settings one at a time with aislewake run"
         )
     if set(scenario.lighting.settings) != set(first.lighting.settings):
         raise InputError(
@@ -165,8 +169,9 @@ def _names_in_force(gathered: Sequence[Gathered]) -> list[str]:
 
 
 def _outlines(scenario: Scenario) -> list[tuple[Program, list[str]]]:
-    """Where the settings may change in each place, whatever they are, and the names that hold (P,)."""
+    """Where the settings may change in each place, daylight apart, and the names that hold (P,)."""
     names = list(scenario.lighting.settings)
+    indoors = scenario.model_copy(update={"skylight": None})
     # stand-ins that differ from name to name, so that every border between two names is kept
     stand_in = {
         name: Settings(unoccupied_level=0.0, timeout_s=0.0, fade_down_s=float(place))
@@ -174,7 +179,7 @@ def _outlines(scenario: Scenario) -> list[tuple[Program, list[str]]]:
     }
     return [
         (program, [names[int(place)] for place in program.fade_down_s])
-        for program in place_programs(with_settings(scenario, stand_in))
+        for program in place_programs(with_settings(indoors, stand_in))
     ]
 
 
@@ -215,27 +220,30 @@ def _pack_site(
 ) -> dict[str, Any]:
     """One variant."""
     layout, scenario, site = one.site.layout, one.source.scenario, one.site
-    outlines = _outlines(scenario)
-    place: dict[int, int] = {}
+    outlines, daylight, roofed = _outlines(scenario), cap_changes(scenario), roofed_places(scenario)
+    place: dict[tuple[int, bool], int] = {}
     programs: list[dict[str, Any]] = []
     for home, (program, used) in enumerate(outlines):
-        if id(program) not in place:
-            place[id(program)] = len(programs)
+        if (id(program), roofed[home]) not in place:
+            place[id(program), roofed[home]] = len(programs)
             programs.append(
                 {
                     "border": program.border.tolist(),
                     "settings": [names.index(name) for name in used],
                     "hold_s": layout.place_sensors[home].hold_s,
                     "latency_s": program.latency_s,
+                    "is_capped": roofed[home],
                 }
             )
     zone_place = layout.zone_place.tolist()
+    changes = np.zeros(0) if daylight is None else daylight[0]
     watches = [
         Watch(
             layout.place_sensors[home].hold_s + least_timeout_s,
             layout.place_sensors[home].latency_s,
             longest_s,
-            outlines[home][0].border[:-1], scenario.duration_s,
+            np.append(outlines[home][0].border[:-1], changes if roofed[home] else []),
+            scenario.duration_s,
         )
         for home in zone_place
     ]
@@ -250,7 +258,7 @@ def _pack_site(
         "aisle_always_on_kwh": always_on.tolist(),
         "zones": list(layout.zones),
         "zone_aisle": zone_place,
-        "zone_program": [place[id(outlines[home][0])] for home in zone_place],
+        "zone_program": [place[id(outlines[home][0]), roofed[home]] for home in zone_place],
         "dimmed": layout.dimmed.tolist(),
         "fixed": layout.fixed.tolist(),
         "curves": [
@@ -259,6 +267,8 @@ def _pack_site(
         ],
         "connected_kw": connected_kw(layout),
         "programs": programs,
+        "daylight": None if daylight is None else [column.tolist() for column in daylight],
+        "daylight_words": daylight_words(roofed),
         "quarter_edges": site.bins.quarter_edges.tolist(),
         "weights": weights,
         "shifts": [

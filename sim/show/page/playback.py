@@ -10,17 +10,16 @@ from typing import Any
 
 import numpy as np
 
-from sim.records import FloatColumn, IntColumn, Visits
+from sim.records import FloatColumn, IntColumn, OpenRuns, Visits
 from sim.replication import Site, Traffic
 from sim.show.film import lay_boxes
 from sim.show.page.packing import pack_columns
+from sim.show.pick import BUSY_SHARE, clock_hours, hour_of_rank, spread_aisles
 from sim.units import SECONDS_PER_HOUR
 
-__all__ = ["MOST_STRIPS", "pack_playback", "rows_within"]
+__all__ = ["open_rows_within", "pack_playback", "rows_within"]
 
-MOST_STRIPS = 5
-"""Aisles in the time-distance picture."""
-RANKS = (("a busy hour", 0.75), ("the busiest hour", 1.0), ("a quiet hour", 0.25))
+RANKS = (("a busy hour", BUSY_SHARE), ("the busiest hour", 1.0), ("a quiet hour", 0.25))
 """Hours on offer, by their place among the hours with any traffic, the first one shown at first."""
 
 
@@ -34,9 +33,12 @@ def pack_playback(site: Site, traffic: Traffic) -> dict[str, Any]:
 
     Returns
     -------
-    boxes : zones in the plan, as `sim.show.film.Box`; aisles : names; lengths_m : of the aisles; hours : for
-    each its name, start and end [s], the aisles to show, visits (enter, leave, aisle, place before the first
-    move), moves of each visit (start, from, to, speed, acceleration) and detections of each zone (start, end)
+    boxes : zones in the plan, as `sim.show.film.Box`; aisles : names; lengths_m : of the aisles; width_m,
+    depth_m : of the floor, and from the doors to the front cross-aisle; doors_m : doors across the floor;
+    hours : for each its name, start and end [s], the aisles to show, visits (enter, leave, aisle, place
+    before the first move), moves of each visit (start, from, to, speed, acceleration), detections of each
+    zone (start, end), and ways outside the aisles (start, end, from and to across and along, speed,
+    acceleration) where they are known
     """
     layout = site.layout
     visits = traffic.visits
@@ -48,6 +50,9 @@ def pack_playback(site: Site, traffic: Traffic) -> dict[str, Any]:
         ],
         "aisles": list(layout.aisles),
         "lengths_m": layout.length_m.tolist(),
+        "width_m": layout.width_m,
+        "depth_m": layout.staging_depth_m,
+        "doors_m": layout.door_m.tolist(),
         "hours": [
             _pack_hour(site, traffic, name, start, min(start + SECONDS_PER_HOUR, site.scenario.duration_s))
             for name, start in _hours(site, when)
@@ -57,19 +62,14 @@ def pack_playback(site: Site, traffic: Traffic) -> dict[str, Any]:
 
 def _hours(site: Site, when: FloatColumn) -> list[tuple[str, float]]:
     """Name and start of full hours of the clock, each once."""
-    start, duration = site.scenario.start_datetime, site.scenario.duration_s
-    past = start.minute * 60.0 + start.second + start.microsecond * 1e-6
-    first = -past % SECONDS_PER_HOUR
-    hours = int((duration - first) // SECONDS_PER_HOUR)
-    if hours < 1:
+    first, counts = clock_hours(site.scenario.start_datetime, site.scenario.duration_s, when)
+    if not len(counts):
         return [("the run", 0.0)]
-    counts = np.histogram(when, first + np.arange(hours + 1) * SECONDS_PER_HOUR)[0]
-    ranked = np.flatnonzero(counts)[np.argsort(counts[counts > 0], kind="stable")]
-    if not len(ranked):
+    if not counts.any():
         return [("the first hour", first)]
     chosen: dict[int, str] = {}
-    for name, rank in RANKS:
-        chosen.setdefault(int(ranked[round(rank * (len(ranked) - 1))]), name)
+    for name, share in RANKS:
+        chosen.setdefault(hour_of_rank(counts, share), name)
     return [(name, first + hour * SECONDS_PER_HOUR) for hour, name in chosen.items()]
 
 
@@ -92,13 +92,16 @@ def _pack_hour(site: Site, traffic: Traffic, name: str, start: float, end: float
         "visits": None,
         "moves": None,
         "move_counts": [],
+        "open": None if traffic.open_runs is None else _pack_open(traffic.open_runs, start, end),
     }
     if traffic.visits is None:
-        by_place = np.bincount(layout.zone_place, counts, len(layout.places))
-        return {**hour, "shown": _shown(by_place[layout.aisle_place])}
+        begun = (seen.start >= start) & (seen.start < end)
+        by_place = np.bincount(layout.zone_place[seen.zone[begun]], minlength=len(layout.places))
+        return {**hour, "shown": spread_aisles(by_place[layout.aisle_place])}
     rows = rows_within(traffic.visits, start, end, len(layout.aisles))
-    by_aisle = np.bincount(traffic.visits.aisle[rows], minlength=len(layout.aisles))
-    return {**hour, "shown": _shown(by_aisle), **_pack_trucks(traffic.visits, rows, layout.length_m)}
+    entered = rows[(traffic.visits.enter[rows] >= start) & (traffic.visits.enter[rows] < end)]
+    by_aisle = np.bincount(traffic.visits.aisle[entered], minlength=len(layout.aisles))
+    return {**hour, "shown": spread_aisles(by_aisle), **_pack_trucks(traffic.visits, rows, layout.length_m)}
 
 
 def rows_within(visits: Visits, start: float, end: float, aisles: int) -> IntColumn:
@@ -114,12 +117,25 @@ def rows_within(visits: Visits, start: float, end: float, aisles: int) -> IntCol
     return np.flatnonzero((visits.leave > start) & (visits.enter < end) & (visits.aisle < aisles) & knows)
 
 
-def _shown(counts: FloatColumn | IntColumn) -> list[int]:
-    """Aisles for the picture, evenly by rank from the busiest to the quietest with anything in it."""
-    ranked = [int(aisle) for aisle in np.argsort(-counts, kind="stable") if counts[aisle] > 0]
-    ranked = ranked or list(range(min(MOST_STRIPS, len(counts))))
-    places = np.unique(np.round(np.linspace(0, len(ranked) - 1, min(MOST_STRIPS, len(ranked)))).astype(int))
-    return sorted(ranked[place] for place in places.tolist())
+def open_rows_within(runs: OpenRuns, start: float, end: float) -> IntColumn:
+    """Return the stretches outside the aisles that touch a span, in the order in which they are packed.
+
+    Parameters
+    ----------
+    runs : all stretches
+    start, end : the span [s]
+    """
+    return np.flatnonzero((runs.end > start) & (runs.start < end))
+
+
+def _pack_open(runs: OpenRuns, start: float, end: float) -> dict[str, Any]:
+    """Ways outside the aisles."""
+    rows = open_rows_within(runs, start, end)
+    columns = (
+        runs.start, runs.end, runs.from_across_m, runs.from_along_m, runs.to_across_m, runs.to_along_m,
+        runs.speed, runs.acceleration,
+    )
+    return pack_columns([column[rows] for column in columns])
 
 
 def _pack_trucks(visits: Visits, rows: IntColumn, length_m: FloatColumn) -> dict[str, Any]:

@@ -6,10 +6,11 @@ import { test } from "node:test";
 
 import { glowSite } from "../../../sim/show/page/files/glow.mjs";
 import { isDimAt, levelAt, placeAt } from "../../../sim/show/page/files/motion.mjs";
-import { clockText, rampColour } from "../../../sim/show/page/files/playback.mjs";
+import { clockText, rampColour } from "../../../sim/show/page/files/paint.mjs";
+import { trucksAt } from "../../../sim/show/page/files/plan.mjs";
 import { unpackHour, unpackSite } from "../../../sim/show/page/files/unpack.mjs";
 
-const { site: packed, places, lights, clocks } = JSON.parse(readFileSync(process.env.VECTORS, "utf8"));
+const { site: packed, places, lights, trucks, clocks } = JSON.parse(readFileSync(process.env.VECTORS, "utf8"));
 
 test("trucks are where Python has them", async () => {
   const hours = await Promise.all(packed.playback.hours.map(unpackHour));
@@ -27,6 +28,24 @@ test("zones are as bright as Python has them", async () => {
       assert.ok(Math.abs(levelAt(glow[zone], time) - level) <= 1e-9, `hour ${hour} zone ${zone} at ${time}`);
       assert.equal(isDimAt(glow[zone], time), isDim);
     }
+  }
+});
+
+test("all trucks are there, in the light that Python finds", async () => {
+  const site = await unpackSite(packed);
+  const hours = await Promise.all(packed.playback.hours.map(unpackHour));
+  const boxes = packed.playback.boxes.map(([aisle, zone, across, near, far, width]) => ({ aisle, zone, across, near, far, width }));
+  const scenes = hours.map((hour) => (
+    { hour, boxes, widthM: packed.playback.width_m, glow: glowSite(site, packed.settings, 0, hour.start_s, hour.end_s) }));
+  const inOrder = (rows) => rows.sort((one, other) => one[0] - other[0] || one[1] - other[1]);
+  for (const [number, time, wanted] of trucks) {
+    const found = inOrder(trucksAt(scenes[number], time).map(({ across, along, inAisle, light }) => [across, along, inAisle, light]));
+    assert.equal(found.length, wanted.length, `hour ${number} at ${time}`);
+    inOrder(wanted).forEach(([across, along, ...rest], place) => {
+      const [foundAcross, foundAlong, ...foundRest] = found[place];
+      assert.ok(Math.hypot(foundAcross - across, foundAlong - along) <= 1e-9, `hour ${number} at ${time}`);
+      assert.deepEqual(foundRest, rest, `hour ${number} at ${time}`);
+    });
   }
 });
 

@@ -1,6 +1,6 @@
 // The books of every zone: what outcome/account does, and the sums and peaks of outcome/totals.
 
-import { BORDER, Commands, DETECTION, TIMEOUT, commandZone, makeProgram } from "./lights.mjs";
+import { BORDER, Commands, DETECTION, TIMEOUT, commandZone, makePrograms } from "./lights.mjs";
 
 export const TOTALS = [
   "energy_kwh", "peak_kw", "time_at_low_h", "time_at_zero_h", "lit_empty_h", "dim_truck_s", "shortfall_truck_s",
@@ -308,7 +308,7 @@ const scratch = new Commands();
  * `settings` are in the order of the site's settings.
  */
 export function evaluate(site, settings) {
-  const programs = site.programs.map((outline) => makeProgram(outline, settings));
+  const programs = makePrograms(site, settings);
   const lamps = site.zones.map((_, zone) => new Lamps(site.curves[site.zone_aisle[zone]], site.dimmed[zone], site.fixed[zone]));
   const runs = site.runs.length;
   const knows = site.runs[0].piece_counts !== null;

@@ -24,11 +24,16 @@ export async function drawCharts(items) {
   globalThis.addEventListener("beforeprint", () => paintAll(LIGHT)); // paper is white
   globalThis.addEventListener("afterprint", paint);
   const source = (plot, name) => plots[plot].renderers.map((one) => one.data_source).find((one) => one.name === name);
-  let middle = Infinity; // beyond it, labels stand to the left of their mark; those of pins on the other side
-  const isLeft = (name, point) => (point.x > middle) !== (name === "pins");
+  // the curve falls to the right: beside it, there is room above to the right and below to the left
+  const below = { own: [22, 36], pins: [16, 16], now: [-8, 20] }; // [px] of labels to the right, to the left
+  // beyond a place labels stand to the left of their mark; those of pins on the other side
+  let turns = { now: Infinity, own: Infinity, pins: Infinity };
+  const isLeft = (name, point) => (point.x > turns[name]) !== (name === "pins");
   return {
     setCurve(points) {
-      middle = (Math.min(...points.map((it) => it.x)) + Math.max(...points.map((it) => it.x))) / 2;
+      const least = Math.min(...points.map((it) => it.x));
+      const most = Math.max(...points.map((it) => it.x));
+      turns = { now: (least + most) / 2, own: (3 * least + most) / 4, pins: (least + most) / 2 };
       source("tradeoff", "tradeoff-curve").data = { x: points.map((it) => it.x), y: points.map((it) => it.y) };
     },
     setMarks(name, points) {
@@ -36,6 +41,7 @@ export async function drawCharts(items) {
         x: points.map((it) => it.x), y: points.map((it) => it.y), label: points.map((it) => it.label),
         align: points.map((it) => (isLeft(name, it) ? "right" : "left")),
         aside: points.map((it) => (isLeft(name, it) ? -9 : 9)),
+        below: points.map((it) => below[name][isLeft(name, it) ? 1 : 0]),
       };
     },
     setBars(name, aisles, value, whole) {
@@ -44,7 +50,7 @@ export async function drawCharts(items) {
     /** Give the charts a paper's colours, and time to be drawn in them. */
     async getReadyForPaper() {
       paintAll(LIGHT);
-      await new Promise((resolve) => setTimeout(resolve, PAPER_WAIT_MS));
+      await new Promise((resolve) => { setTimeout(resolve, PAPER_WAIT_MS); });
     },
     hasDim: "aisle-dim" in plots,
   };

@@ -17,7 +17,7 @@ export function makeEngine() {
     if (kind === "hour") return unpackHour(sites[variant].playback.hours[hour]);
     if (kind === "glow") return glowSite(sites[variant], settings, 0, from, to);
     const began = performance.now();
-    const outcomes = choices.map((settings) => evaluate(sites[variant], settings));
+    const outcomes = choices.map((choice) => evaluate(sites[variant], choice));
     return { outcomes, took_ms: performance.now() - began };
   };
 }

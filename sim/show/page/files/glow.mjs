@@ -1,6 +1,6 @@
 // The light of zones over a span of time, as pieces: what lighting/replay calls levels.
 
-import { Commands, commandZone, makeProgram } from "./lights.mjs";
+import { Commands, commandZone, makePrograms } from "./lights.mjs";
 
 /** Pieces of one zone's light that touch a span: {start, end, one, other, occupied}, each straight over time. */
 export function glowZone(commands, program, from, to) {
@@ -40,7 +40,7 @@ export function glowZone(commands, program, from, to) {
 
 /** The light of all zones of one replication of a site over a span, under settings. */
 export function glowSite(site, settings, replication, from, to) {
-  const programs = site.programs.map((outline) => makeProgram(outline, settings));
+  const programs = makePrograms(site, settings);
   const commands = new Commands();
   return site.runs[replication].zones.map(({ start, end }, zone) => {
     const program = programs[site.zone_program[zone]];

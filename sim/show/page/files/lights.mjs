@@ -17,7 +17,7 @@ export function sameSettings(one, other) {
 }
 
 /** Return the program of one outline under settings; neighbours that are equal are one period. */
-export function makeProgram(outline, settings) {
+function indoorProgram(outline, settings) {
   const border = [];
   const chosen = [];
   outline.settings.forEach((name, place) => {
@@ -41,6 +41,42 @@ export function makeProgram(outline, settings) {
     down: column((own) => own.fade_down_s),
     latency: outline.latency_s,
   };
+}
+
+/** Return a program whose levels are capped from hour to hour; neighbours that are equal are one period. */
+function underSkylight(program, [starts, caps]) {
+  const periods = program.border.length - 1;
+  const finish = program.border[periods];
+  const keys = ["delay", "second", "occupied", "unoccupied", "lowest", "up", "down"];
+  const made = { border: [], ...Object.fromEntries(keys.map((key) => [key, []])) };
+  let period = 0;
+  let hour = 0;
+  for (let time = program.border[0]; time < finish; ) {
+    const values = keys.map((key) => program[key][period]);
+    for (const level of [2, 3, 4]) values[level] = Math.min(values[level], caps[hour]);
+    const last = made.border.length - 1;
+    if (last < 0 || keys.some((key, at) => made[key][last] !== values[at])) {
+      made.border.push(time);
+      keys.forEach((key, at) => made[key].push(values[at]));
+    }
+    const next = hour + 1 < starts.length ? starts[hour + 1] : Infinity;
+    time = Math.min(next, program.border[period + 1]);
+    if (next === time) hour += 1;
+    if (program.border[period + 1] === time) period += 1;
+  }
+  return {
+    ...program,
+    ...Object.fromEntries(keys.map((key) => [key, Float64Array.from(made[key])])),
+    border: Float64Array.from([...made.border, finish]),
+  };
+}
+
+/** Return the program of each of a site's outlines under settings; daylight caps those under skylights. */
+export function makePrograms(site, settings) {
+  return site.programs.map((outline) => {
+    const program = indoorProgram(outline, settings);
+    return outline.is_capped ? underSkylight(program, site.daylight) : program;
+  });
 }
 
 /** Commands of one zone, in order; each row holds until the next. Grows as needed, is used again. */

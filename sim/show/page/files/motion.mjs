@@ -37,6 +37,16 @@ export function placeAt(hour, visit, time) {
   return to[move] >= from[move] ? from[move] + done : from[move] - done;
 }
 
+/** Place of a truck outside the aisles at an instant of a stretch: across the floor and along the aisles [m]. */
+export function openPlaceAt(open, row, time) {
+  const right = open.toAcross[row] - open.across[row];
+  const on = open.toAlong[row] - open.along[row];
+  const whole = Math.abs(right) + Math.abs(on); // one of the two is 0
+  if (whole === 0) return [open.across[row], open.along[row]];
+  const share = distanceAt(time - open.start[row], whole, open.speed[row], open.acceleration[row]) / whole;
+  return [open.across[row] + share * right, open.along[row] + share * on];
+}
+
 /** Level of a zone's light at an instant, share of full. */
 export function levelAt(light, time) {
   const piece = Math.max(0, lastUpTo(light.start, time));

@@ -83,9 +83,12 @@ function showSentences(view) {
 
 /** Settings as text to copy, and as a table on paper. */
 function showSettings(view) {
+  const { name, daylight_words: daylight } = view.site;
   byId("toml").value = settingsText(view.settings);
+  byId("daylight").textContent = daylight;
   byId("paper-settings").replaceChildren(
-    ...[...(page.variants.length > 1 ? [view.site.name] : []), ...settingsWords(view.settings)].map((words) => make("li", {}, words)),
+    ...[...(page.variants.length > 1 ? [name] : []), ...settingsWords(view.settings), ...(daylight === "" ? [] : [daylight])]
+      .map((words) => make("li", {}, words)),
   );
 }
 
@@ -98,8 +101,25 @@ function place(view, label) {
   return { x: mean(total.energy_kwh) / page.days, y, label };
 }
 
+/** Return `soon(name, draw)`: draws one chart in a frame, so that none waits for the others; the latest counts. */
+function inTurn() {
+  const queue = new Map();
+  let frame = 0;
+  const step = () => {
+    const [[name, draw]] = queue;
+    queue.delete(name);
+    draw();
+    frame = queue.size > 0 ? requestAnimationFrame(step) : 0;
+  };
+  return (name, draw) => {
+    queue.set(name, draw);
+    if (frame === 0) frame = requestAnimationFrame(step);
+  };
+}
+
 /** The charts as a part. */
 function chartPart(charts, ask, pins) {
+  const soon = inTurn();
   let curveOf = "";
   let waiting = 0;
   let turn = 0;
@@ -135,13 +155,13 @@ function chartPart(charts, ask, pins) {
   };
   return {
     update(view) {
-      setMarks(view);
       const { site, outcome } = view;
       const aisles = site.shown_aisles;
       const names = aisles.map((aisle) => site.aisles[aisle]);
       const daily = (column, scale) => aisles.map((aisle) => (column[aisle] * scale) / page.days);
-      charts.setBars("energy", names, daily(outcome.aisles.energy_kwh, 1), daily(site.aisle_always_on_kwh, 1));
-      if (charts.hasDim) charts.setBars("dim", names, daily(outcome.aisles.dim_truck_s, 1 / 60), names.map(() => 0));
+      soon("tradeoff", () => setMarks(view));
+      soon("energy", () => charts.setBars("energy", names, daily(outcome.aisles.energy_kwh, 1), daily(site.aisle_always_on_kwh, 1)));
+      if (charts.hasDim) soon("dim", () => charts.setBars("dim", names, daily(outcome.aisles.dim_truck_s, 1 / 60), names.map(() => 0)));
       byId("curve-name").textContent = page.settings[view.focus].name;
       const key = JSON.stringify([view.variant, view.focus,
         view.settings.map((set, at) => (at === view.focus ? { ...set, timeout_s: 0 } : set))]);

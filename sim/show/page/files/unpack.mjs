@@ -77,14 +77,22 @@ function shiftMask(shifts, time) {
   return mask;
 }
 
-/** Unpack one hour to play back: visits, their moves, detections by zone. */
+/** Unpack ways outside the aisles; null where nobody knows them. */
+async function unpackOpen(packed) {
+  if (packed === null) return null;
+  const [start, end, across, along, toAcross, toAlong, speed, acceleration] = await unpackColumns(packed);
+  return { start, end, across, along, toAcross, toAlong, speed, acceleration };
+}
+
+/** Unpack one hour to play back: visits, their moves, detections by zone, ways outside the aisles. */
 export async function unpackHour(hour) {
   const [enter, leave, aisle, rest] = hour.visits === null ? [[], [], [], []] : await unpackColumns(hour.visits);
   const moves = hour.moves === null ? [[], [], [], [], []] : await unpackColumns(hour.moves);
   const [from, to] = (await unpackColumns(hour.seen)).map((column) => byZone(column, hour.seen_counts));
   const firstMove = [0];
   for (const count of hour.move_counts) firstMove.push(firstMove[firstMove.length - 1] + count);
-  return { start_s: hour.start_s, end_s: hour.end_s, shown: hour.shown, enter, leave, aisle, rest, moves, firstMove, from, to };
+  const open = await unpackOpen(hour.open);
+  return { start_s: hour.start_s, end_s: hour.end_s, shown: hour.shown, enter, leave, aisle, rest, moves, firstMove, from, to, open };
 }
 
 /** Unpack one variant: the same object with its runs unpacked and its edges as typed arrays. */
