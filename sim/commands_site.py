@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sim.commands_shared import complete_scenarios, written
 from sim.errors import InputError
 from sim.terminal import CONTEXT, progress_told
 
@@ -26,7 +27,7 @@ _LEAST_DELAY_S, _MOST_DELAY_S = 60.0, 7200.0
 
 
 @click.command(context_settings=CONTEXT, short_help="Write the sheets for whoever sets the lights up.")
-@click.argument("site", metavar="RESULTS|SCENARIO")
+@click.argument("site", metavar="RESULTS|SCENARIO", shell_complete=complete_scenarios)
 @click.option("--plan", metavar="NAME", help="Plan of a recommendation; by default its best one.")
 @click.option(
     "--weeks", type=click.IntRange(1, 26), default=4, show_default=True, help="Steps of the step-in schedule."
@@ -65,7 +66,7 @@ def handover(
     force: bool,
 ) -> None:
     """Write what a commissioner needs: sequence of operations in words, settings, zones, sensors and circuits
-    with tags, a functional test, a step-in schedule, states on failure, sign-off.
+    with tags, numeric limits, a functional test, a step-in schedule, states on failure, sign-off.
 
     RESULTS is the folder of a run, a replay or a recommendation (then with the recommended settings);
     SCENARIO a file or a packaged site's name. handover.html is made to be printed; each list is a CSV file
@@ -99,6 +100,7 @@ def handover(
     pack = build_handover(settled.scenario, steps, settings_from=settled.words, share=test_share)
     notes = cautions(settled.scenario, lay_out(settled.scenario))
     write_handover(pack, settled.scenario, notes, target, force=force)
+    written(target)
     tested = sum(len(kind.tested) for kind in pack.test.kinds)
     click.echo(f"Settings: {pack.settings_from}")
     click.echo(f"Functional test: {tested} of {len(settled.scenario.aisle_names)} aisles.")
@@ -156,7 +158,8 @@ def skylight(
     \b
     Examples:
       aislewake skylight pvlib-12839 --indoor-share 0.02 --needed-lux 200
-      aislewake skylight my-town.epw --indoor-share 0.03 --needed-lux 150 --aisles A01,A02
+      aislewake skylight my-town.epw --indoor-share 0.03 --needed-lux 150 \\
+          --aisles A01,A02
     """
     from sim.lighting.daylight import caps_of_year
     from sim.lighting.weather import STATIONS, outdoor_lux, read_weather, why_no_weather

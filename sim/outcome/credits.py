@@ -6,11 +6,11 @@ simulated saving.  Each is somebody's agreed number, not a measurement of this s
 References
 ----------
 ANSI/ASHRAE/IES 90.1-2016 and -2019, Table G3.7 (seen in a public copy): 0.45 of the lighting schedule for
-warehouse storage, x 1.25 with manual or partial automatic on.
-NECB 2015 to 2025, 4.3.2.10: F_occ = 1 - C_A C_occ, C_A = 0.5 for warehouse storage (seen in a public copy).
-EN 15193:2007, Annex D: F_O from absence and control type (formula from memory).
-Industrial assessment centre handbook: kWh = kW h (SF_EE - SF_base) (seen in a public copy).
-UMP chapter 3: CSF = 1 - EFLH_post / EFLH_pre (from memory).
+warehouse storage, x 1.25 with manual or partial automatic on. NECB 2015 to 2025, 4.3.2.10: F_occ = 1 - C_A
+C_occ, C_A = 0.5 for warehouse storage (seen in a public copy). EN 15193:2007, Annex D: F_O from absence and
+control type (formula from memory); 6.2: W_L (seen in a public copy). Industrial assessment centre handbook:
+kWh = kW h (SF_EE - SF_base) (seen in a public copy). UMP chapter 3: CSF = 1 - EFLH_post / EFLH_pre (from
+memory).
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from typing import Literal
 
 __all__ = [
     "DEEMED_FACTORS", "NECB_MECHANISMS", "SUMMER_COINCIDENCE", "control_savings_factor", "deemed_kw",
-    "deemed_kwh", "en15193_occupancy_factor", "g37_schedule", "necb_occupancy_factor",
+    "deemed_kwh", "en15193_lighting_kwh", "en15193_occupancy_factor", "g37_schedule", "necb_occupancy_factor",
 ]
 
 G37_STORAGE = 0.45
@@ -39,6 +39,12 @@ EN15193_STORAGE_ABSENCE = 0.4
 """Absence in a storage rack area: EN 15193:2007, Table D.2 (from memory)."""
 EN15193_AUTO_DIMMED = 0.95
 """F_OC of controls that switch on and dim by themselves: EN 15193:2007, Table D.1."""
+EN15193_AUTO_OFF = 0.90
+"""F_OC of controls that switch on and off by themselves: the same table."""
+EN15193_OPEN_ABSENCE = 0.2
+"""Absence in open storage: Table D.2 (from memory)."""
+EN15193_COLD_ABSENCE = 0.6
+"""Absence in a cold store: Table D.2 (from memory)."""
 SUMMER_COINCIDENCE = 0.198
 """Share of an occupancy saving at the summer peak: industrial assessment centre handbook."""
 DEEMED_FACTORS: Mapping[str, float] = {"none": 0.0, "occupancy": 0.24, "networked, commissioned": 0.49}
@@ -92,6 +98,29 @@ def en15193_occupancy_factor(absence: float, control: float) -> float:
     if absence < 0.9:
         return control + 0.2 - absence
     return (7.0 - 10.0 * control) * (absence - 1.0)
+
+
+def en15193_lighting_kwh(
+    kw: float, day_h: float, night_h: float, occupancy: float, daylight: float = 1.0, constant: float = 1.0
+) -> float:
+    """Return W_L of EN 15193:2007, 6.2, for luminaires that are alike [kWh a year].
+
+    Parameters
+    ----------
+    kw : power of the luminaires at full [kW]
+    day_h, night_h : t_D and t_N, hours of use with and without daylight [h a year]
+    occupancy, daylight, constant : F_O, F_D, F_c
+
+    Notes
+    -----
+    W_L = sum P_n F_c (t_D F_O F_D + t_N F_O) / 1000, P_n in watts.
+
+    Examples
+    --------
+    >>> round(en15193_lighting_kwh(10.0, 2500.0, 1500.0, 0.75, 0.8), 6)
+    26250.0
+    """
+    return kw * constant * (day_h * occupancy * daylight + night_h * occupancy)
 
 
 def deemed_kwh(kw: float, hours: float, factor: float, base_factor: float = 0.0) -> float:

@@ -168,13 +168,13 @@ def _stream(tasks: Tasks, log: Log, number: int, end_s: float) -> Mapping[str, f
 def _trailers(dock: DockBook, end_s: float) -> Mapping[str, float]:
     """Trailers at the doors."""
     wait = np.minimum(dock.trailer_docked, end_s) - dock.trailer_arrive
-    stay = dock.trailer_gone - dock.trailer_docked
-    known = np.isfinite(dock.trailer_gone) & (dock.trailer_gone <= end_s)
+    known = dock.trailer_gone <= end_s
+    stay = dock.trailer_gone[known] - dock.trailer_docked[known]
     return {
         "trailers": float(len(wait)),
         "docked": float(np.count_nonzero(np.isfinite(dock.trailer_docked))),
         "gone": float(np.count_nonzero(known)),
         "door_wait_mean_s": float(np.mean(wait)) if len(wait) else 0.0,
         "door_wait_max_s": float(np.max(wait)) if len(wait) else 0.0,
-        "door_stay_mean_s": float(np.mean(stay[known])) if known.any() else 0.0,
+        "door_stay_mean_s": float(np.mean(stay)) if len(stay) else 0.0,
     }

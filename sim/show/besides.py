@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from sim.outcome.en15193 import calculate_en15193
 from sim.results import Result
+from sim.show.en15193_text import en15193_section
 from sim.show.limits_report import limit_section
 from sim.show.limits_text import limit_csv, limit_summary
 from sim.show.money_text import (
@@ -37,6 +39,7 @@ def beside_sections(result: Result) -> tuple[Section, ...]:
             money_section(money, result.scenario),
             worth_section(money, result.scenario),
             deemed_section(money, result.scenario),
+            en15193_section(calculate_en15193(result.scenario), money.kwh.here, money.factor),
             site_section(money, result.scenario),
         ]
     found += [

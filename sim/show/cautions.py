@@ -23,7 +23,7 @@ from sim.outcome.limits import (
 )
 from sim.scenario.schema import Luminaires, Scenario
 from sim.show.in_force import InForce, settings_in_force, time_to_most_s
-from sim.show.words import digits, duration, listing, percent, plain
+from sim.show.words import digits, duration, listing, percent, plain, short
 
 __all__ = ["LuxRow", "cautions", "lux_rows", "where_text"]
 
@@ -60,7 +60,7 @@ def lux_rows(scenario: Scenario) -> tuple[LuxRow, ...]:
         for name, level in levels:
             lux = _lux(luminaires, level)
             meets = tuple(limit.is_met(lux) for limit in LIGHT_LIMITS)
-            rows.append(LuxRow(where, f"{name}, {plain(100.0 * level)} %", lux, meets))
+            rows.append(LuxRow(where, f"{name}, {short(100.0 * level)} %", lux, meets))
     return tuple(rows)
 
 

@@ -256,13 +256,17 @@ class AisleChoices:
 
 
 def aisle_choices(found: Recommendation) -> tuple[AisleChoices, ...]:
-    """Return the plan by aisle beside each aisle's visits; () where there is none."""
+    """Return the plan by aisle beside each aisle's visits; () where there is none.
+
+    Open areas are left out: visits are those of aisles.
+    """
     plan = found.plans.get("aisles")
     if plan is None:
         return ()
     fit = found.fit
     starts = np.flatnonzero(np.diff(fit.zone_place, prepend=-1))
-    rate = (fit.zone.visits / fit.zone.hours)[starts]
+    flat = found.wish.flat
+    rate = (fit.zone.visits / fit.zone.hours)[starts][: len(flat.places) - len(flat.area_names)]
     single = found.plans.get("single")
     choices = []
     for name in fit.names:

@@ -39,14 +39,14 @@ _MOST_TICKS = 8
 
 
 def draw_recommend_figures(found: Recommendation, folder: Path) -> dict[str, str]:
-    """Draw every picture: `tradeoff`, `value`, and `aisles` where there is a plan by aisle."""
+    """Draw every picture: `tradeoff`, `value`, and `aisles` where a plan by aisle has different timeouts."""
     with style():
         figures = {
             "tradeoff": draw_trade_off(trade_off(found)),
             "value": draw_value(value_rows(found), found.wish.aim.outcome),
         }
         choices = aisle_choices(found)
-        if choices:
+        if any(len(set(one.timeout_s.tolist())) > 1 for one in choices):
             figures["aisles"] = draw_choices(choices)
         return save_figures(figures, folder)
 

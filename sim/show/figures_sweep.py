@@ -32,6 +32,7 @@ from sim.show.figures_style import (
     style,
     title,
 )
+from sim.show.plain_names import plain_names
 from sim.study.sweep import SweepResult
 
 __all__ = ["draw_saving", "draw_sweep_figures", "draw_trade_off", "save_figures"]
@@ -94,7 +95,7 @@ def draw_trade_off(numbers: TradeOff) -> Figure:
             linewidth=1.1,
         )
         handles.append(Line2D([], [], color=colour, linestyle=dash, linewidth=1.3))  # type: ignore[arg-type]
-        labels.append(label or "along the timeout")
+        labels.append(plain_names(label) or "along the timeout")
     front = np.flatnonzero(numbers.is_front)
     front = front[np.argsort(numbers.energy_kwh[front])]
     axes.step(
@@ -157,11 +158,13 @@ def draw_saving(numbers: SavingCurves) -> Figure:
         )
         axes.plot(place, 100.0 * mean, color=colour, linestyle=dash, linewidth=1.4)
         handles.append(Line2D([], [], color=colour, linestyle=dash, linewidth=1.6))
-        labels.append(label or "mean")
+        labels.append(plain_names(label) or "mean")
     quiet_axes(axes)
     axes.xaxis.set_major_locator(MaxNLocator(nbins=10, steps=[1, 2, 5, 10], integer=is_timeout))
     _from_zero(axes, numbers)
-    axes.set_xlabel(f"{numbers.key.removesuffix('_s')} [min]" if is_timeout else numbers.key)
+    name = numbers.key.removesuffix("timeout_s").removesuffix(".")
+    where = {"": "", "all": " in all periods"}.get(name, f" of {name}")
+    axes.set_xlabel(f"timeout{where} [min]" if is_timeout else numbers.key)
     axes.set_ylabel(f"saved of {OUTCOMES['always_on_kwh'].name.removesuffix('_kwh').replace('_', ' ')} [%]")
     more = f"; {numbers.left_out} more curves are in sweep.csv" if numbers.left_out else ""
     columns = _key_columns(labels)

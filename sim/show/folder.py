@@ -7,6 +7,8 @@ file depends on the day, the machine or the number of workers.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,7 @@ from numpy.typing import NDArray
 
 from sim.outcome.names import ALL_OUTCOMES
 from sim.provenance import content_hash, versions
-from sim.records import Detections, IntColumn, Visits
+from sim.records import Detections, FloatColumn, IntColumn, Visits
 from sim.results import Result
 from sim.scenario.toml import dump_scenario
 from sim.show.besides import beside_summary, beside_tables
@@ -28,6 +30,7 @@ from sim.show.whole_folder import (
     write_columns,
     write_folder,
     write_json,
+    write_long,
     write_rows,
 )
 from sim.study.precision import CONFIDENCE, relative_half_width
@@ -36,8 +39,46 @@ from sim.traffic.ways import line_names
 
 __all__ = ["number_text", "refuse_existing", "summary", "write_results"]
 
-def _visit_columns(result: Result, visits: Visits) -> dict[str, list[str]]:
-    """Visits of the first replication, with all that a replay of them needs."""
+
+def _visit_columns(result: Result, visits: Visits) -> Callable[[slice], dict[str, list[str]]]:
+    """Visits of the first replication, some rows at a time, with all that a replay of them needs."""
+    second_bay, second_stand = _second_stops(visits)
+    group_of = visits.truck_groups or _groups_by_name(result, visits)
+    enter_line, leave_line = visits.enter_line, visits.leave_line
+
+    def columns(rows: slice) -> dict[str, list[str]]:
+        trucks = visits.truck[rows].tolist()
+        lines = [None if line is None else line[rows] for line in (enter_line, leave_line)]
+        return {
+            "aisle": [result.layout.aisles[aisle] for aisle in visits.aisle[rows]],
+            "enter": texts(visits.enter[rows]),
+            "leave": texts(visits.leave[rows]),
+            "truck": [visits.truck_names[truck] for truck in trucks],
+            "bay_m": texts(visits.bay_m[rows]),
+            "arrive": texts(visits.arrive[rows]),
+            "type": [group_of[truck] for truck in trucks],
+            "task": [visits.task_names[task] for task in visits.task[rows]],
+            "enters_at": _mouths(result, visits.enters_back[rows], lines[0]),
+            "leaves_at": _mouths(result, visits.leaves_back[rows], lines[1]),
+            "second_bay_m": texts(second_bay[rows]),
+            "second_stand_s": texts(second_stand[rows]),
+        }
+
+    return columns
+
+
+def _groups_by_name(result: Result, visits: Visits) -> tuple[str, ...]:
+    """Group of each truck of a simulated floor, whose names begin with it."""
+    group_of = {
+        f"{trucks.name}-{number:02d}": trucks.name
+        for trucks in result.scenario.trucks
+        for number in range(1, trucks.count + 1)
+    }
+    return tuple(group_of.get(name, "") for name in visits.truck_names)
+
+
+def _second_stops(visits: Visits) -> tuple[FloatColumn, FloatColumn]:
+    """Place of the second bay [m] and time there [s] of visits with two, nan for others (n,) each."""
     second_bay, second_stand = np.full(len(visits), np.nan), np.full(len(visits), np.nan)
     moves = visits.moves
     if moves is not None and len(moves.visit):
@@ -49,26 +90,7 @@ def _visit_columns(result: Result, visits: Visits) -> dict[str, list[str]]:
             np.abs(moves.to_m[over] - moves.from_m[over]), moves.speed[over], moves.acceleration[over]
         )
         second_stand[middle] = np.maximum(0.0, moves.start[home] - moves.start[over] - run)
-    groups = {
-        f"{trucks.name}-{number:02d}": trucks.name
-        for trucks in result.scenario.trucks
-        for number in range(1, trucks.count + 1)
-    }
-    names = [visits.truck_names[truck] for truck in visits.truck]
-    return {
-        "aisle": [result.layout.aisles[aisle] for aisle in visits.aisle],
-        "enter": texts(visits.enter),
-        "leave": texts(visits.leave),
-        "truck": names,
-        "bay_m": texts(visits.bay_m),
-        "arrive": texts(visits.arrive),
-        "type": [groups.get(name, "") for name in names],
-        "task": [visits.task_names[task] for task in visits.task],
-        "enters_at": _mouths(result, visits.enters_back, visits.enter_line),
-        "leaves_at": _mouths(result, visits.leaves_back, visits.leave_line),
-        "second_bay_m": texts(second_bay),
-        "second_stand_s": texts(second_stand),
-    }
+    return second_bay, second_stand
 
 
 def _mouths(result: Result, is_back: NDArray[np.bool_], line: IntColumn | None) -> list[str]:
@@ -79,12 +101,12 @@ def _mouths(result: Result, is_back: NDArray[np.bool_], line: IntColumn | None) 
     return [names[number] for number in line.tolist()]
 
 
-def _detection_columns(result: Result, detections: Detections) -> dict[str, list[str]]:
-    """Detections of the first replication."""
+def _detection_columns(result: Result, detections: Detections, rows: slice) -> dict[str, list[str]]:
+    """Some detections of the first replication."""
     return {
-        "zone": [result.layout.zones[zone] for zone in detections.zone],
-        "start": texts(detections.start),
-        "end": texts(detections.end),
+        "zone": [result.layout.zones[zone] for zone in detections.zone[rows]],
+        "start": texts(detections.start[rows]),
+        "end": texts(detections.end[rows]),
     }
 
 
@@ -156,8 +178,9 @@ def _write_all(result: Result, folder: Path) -> None:
         write_columns(folder / "traffic.csv", named | columns)
     look = result.close_look
     if look.visits is not None:
-        write_columns(folder / "visits.csv", _visit_columns(result, look.visits))
-    write_columns(folder / "detections.csv", _detection_columns(result, look.detections))
+        write_long(folder / "visits.csv", len(look.visits), _visit_columns(result, look.visits))
+    seen = look.detections
+    write_long(folder / "detections.csv", len(seen.zone), partial(_detection_columns, result, seen))
     for name, (header, rows) in beside_tables(result).items():
         write_rows(folder / name, header, rows)
     figures = folder / "figures"

@@ -7,20 +7,25 @@ summary.json.  Before: `study/site_goodness`, `show/whole_folder`; after: `comma
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from sim.floor.layout import lay_out
 from sim.provenance import content_hash, versions
 from sim.scenario.toml import dump_scenario, dump_tables
 from sim.show.cautions import cautions
-from sim.show.sections import Page, page_html
+from sim.show.notes_proof import FIT_NOTES
+from sim.show.paper import paper_html
+from sim.show.sections import Page
+from sim.show.summary_proof import fit_summary
 from sim.show.whole_folder import MARK, number_text, put_text, write_folder, write_json, write_rows
 from sim.study.site_figures import LEVEL
 from sim.study.site_fit import SiteFit
 from sim.study.site_goodness import Goodness
 from sim.study.site_log import SiteLog
 
-__all__ = ["write_fit"]
+__all__ = ["fit_json", "render_fit", "write_fit"]
 
 _FIT = ("figure", "value", "low", "high", "unit", "count")
 _GOODNESS = (
@@ -85,35 +90,54 @@ def _fill(fit: SiteFit, log: SiteLog, goodness: Goodness, page: Page, folder: Pa
     figures = folder / "figures"
     figures.mkdir()
     svgs = draw_fit_figures(fit, goodness, figures)
-    put_text(
-        folder / "report.html", page_html(page, svgs, cautions(fit.scenario, lay_out(fit.scenario)))
-    )
-    write_json(
-        folder / MARK,
-        {
-            "format": 1,
-            "title": fit.scenario.title,
-            "source": "fit",
-            "log": log.kind,
-            "visits": float(log.events.sum()),
-            "observed_h": float(log.grid.observed_h.sum()),
-            "confidence": LEVEL,
-            "replications": goodness.replications,
-            "tests": [
-                {
-                    "name": test.name,
-                    "statistic": _or_none(test.statistic),
-                    "p_value": _or_none(test.p_value),
-                    "compared": test.size,
-                }
-                for test in goodness.tests
-            ],
-            "seed": fit.scenario.seed,
-            "scenario_hash": content_hash(fit.scenario.content()),
-            "versions": versions(),
-            "notices": list(page.notices),
-        },
-    )
+    put_text(folder / "report.html", render_fit(fit, log, goodness, page, svgs))
+    write_json(folder / MARK, fit_json(fit, log, goodness, page))
+
+
+def render_fit(
+    fit: SiteFit, log: SiteLog, goodness: Goodness, page: Page, svgs: Mapping[str, str]
+) -> str:
+    """Return the report as one self-contained page; pictures by name, absent ones are left out."""
+    summary, notes = fit_summary(fit, log, goodness), cautions(fit.scenario, lay_out(fit.scenario))
+    return paper_html(page, summary, FIT_NOTES, svgs, notes, fit.scenario)
+
+
+def fit_json(fit: SiteFit, log: SiteLog, goodness: Goodness, page: Page) -> dict[str, Any]:
+    """Return what was fitted and how well, as plain JSON values; parameters as of `write_fit`."""
+    return {
+        "format": 1,
+        "title": fit.scenario.title,
+        "source": "fit",
+        "log": log.kind,
+        "visits": float(log.events.sum()),
+        "observed_h": float(log.grid.observed_h.sum()),
+        "confidence": LEVEL,
+        "replications": goodness.replications,
+        "figures": [
+            {
+                "key": one.key,
+                "value": _or_none(one.value),
+                "low": _or_none(one.low),
+                "high": _or_none(one.high),
+                "unit": one.unit,
+                "count": one.count,
+            }
+            for one in fit.figures
+        ],
+        "tests": [
+            {
+                "name": test.name,
+                "statistic": _or_none(test.statistic),
+                "p_value": _or_none(test.p_value),
+                "compared": test.size,
+            }
+            for test in goodness.tests
+        ],
+        "seed": fit.scenario.seed,
+        "scenario_hash": content_hash(fit.scenario.content()),
+        "versions": versions(),
+        "notices": list(page.notices),
+    }
 
 
 def _or_none(value: float) -> float | None:

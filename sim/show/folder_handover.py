@@ -7,42 +7,41 @@ and in every row of every file.
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
-
-import jinja2
+from typing import Any
 
 from sim.provenance import versions
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import dump_scenario
+from sim.show.glossary import used_words
 from sim.show.handover import NOT_A_PERMIT, Handover
+from sim.show.handover_cover import HANDOVER_NOTES
 from sim.show.handover_lists import Sheet
+from sim.show.note_book import NoteBook
+from sim.show.paper import jinja_template
 from sim.show.whole_folder import MARK, put_text, write_folder, write_json, write_rows
-from sim.show.words import bind_units
 
 __all__ = ["render_handover", "write_handover"]
 
+_CHANCE = "Chance to meet a wrong one"
 _TEST_HEADER = ("kind", "aisle", "step", "action", "expected", "as_found", "as_left", "initials", "date")
-
-
-def _bound(value: object) -> object:
-    """Keep numbers and their units on one line."""
-    return bind_units(value) if type(value) is str else value
-
-
-@cache
-def _template() -> jinja2.Template:
-    """The page; every value it shows is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("sim.show"), autoescape=True, undefined=jinja2.StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, finalize=_bound,
-    )
-    return environment.get_template("handover.html.j2")
 
 
 def render_handover(pack: Handover, cautions: tuple[str, ...]) -> str:
     """Return the page: no script, and nothing is fetched."""
-    return _template().render(pack=pack, not_a_permit=NOT_A_PERMIT, cautions=cautions, versions=versions())
+    book = NoteBook(HANDOVER_NOTES)
+    heads = [*pack.brief.header, *pack.steps.header, _CHANCE, "Expect"]
+    heads += [word for sheet in pack.lists for word in sheet.header]
+    shown: dict[str, Any] = {
+        "pack": pack,
+        "mark": {word: book.mark(word) for word in heads},
+        "not_a_permit": NOT_A_PERMIT,
+        "cautions": cautions,
+        "versions": versions(),
+    }
+    template = jinja_template("handover.html.j2")
+    words = used_words(template.render(**shown, notes=book.notes, words=()))
+    return template.render(**shown, notes=book.notes, words=words)
 
 
 def write_handover(

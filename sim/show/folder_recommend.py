@@ -7,7 +7,7 @@ limits.csv, numeric_limits.csv, savings.csv, report.html, summary.json, figures.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,15 +18,24 @@ from sim.provenance import content_hash, versions
 from sim.results import Estimate
 from sim.scenario.toml import dump_scenario
 from sim.show.cautions import cautions
+from sim.show.json_decide import recommendation_figures
 from sim.show.limits_report import limit_section
 from sim.show.limits_text import limit_csv
-from sim.show.sections import page_html
+from sim.show.notes_decide import RECOMMEND_NOTES
+from sim.show.paper import paper_html
+from sim.show.summary_recommend import (
+    named_alike,
+    plan_origin,
+    recommend_summary,
+    recommended_plan,
+    settings_beside,
+)
 from sim.show.whole_folder import MARK, number_text, put_text, write_folder, write_json, write_rows
 from sim.show.words_recommend import recommendation_page
 from sim.study.precision import CONFIDENCE, estimate_mean
-from sim.study.recommend import KINDS, Recommendation
+from sim.study.recommend import Recommendation
 
-__all__ = ["write_recommendation"]
+__all__ = ["recommendation_json", "render_recommendation", "write_recommendation"]
 
 _NUMERIC_LIMITS = "numeric_limits.csv"
 """Limits of codes beside the best plan; limits.csv holds those that were asked for."""
@@ -53,10 +62,11 @@ def _fill(found: Recommendation, folder: Path) -> None:
     """Write every file."""
     from sim.show.figures_recommend import draw_recommend_figures
 
-    write_json(folder / MARK, _summary(found))
+    write_json(folder / MARK, recommendation_json(found))
     put_text(folder / "scenario.toml", dump_scenario(found.wish.scenario))
     for name in found.plans:
-        put_text(folder / f"{_slug(name)}.toml", dump_scenario(found.scenarios[name]))
+        text = dump_scenario(found.scenarios[name])
+        put_text(folder / f"{_slug(name)}.toml", f"# {plan_origin(found, name)}\n{text}")
     write_rows(
         folder / "settings.csv",
         (
@@ -96,15 +106,20 @@ def _fill(found: Recommendation, folder: Path) -> None:
     figures = folder / "figures"
     figures.mkdir()
     svgs = draw_recommend_figures(found, figures)
-    best = next(name for name in reversed(KINDS) if name in found.plans)
-    site = found.scenarios[best]
-    page = recommendation_page(found)
-    numeric = limit_section(site, _NUMERIC_LIMITS)
-    if numeric is not None:
-        page = replace(page, sections=(*page.sections, numeric))
+    site = found.scenarios[recommended_plan(found)]
+    if site.limits is not None:
         write_rows(folder / _NUMERIC_LIMITS, *limit_csv(site))
-    text = page_html(page, svgs, cautions(site, lay_out(site)))
-    put_text(folder / "report.html", text)
+    put_text(folder / "report.html", render_recommendation(found, svgs))
+
+
+def render_recommendation(found: Recommendation, svgs: Mapping[str, str]) -> str:
+    """Return the report as one self-contained page; pictures by name, absent ones are left out."""
+    site, page = found.scenarios[recommended_plan(found)], recommendation_page(found)
+    numeric = limit_section(site, _NUMERIC_LIMITS)
+    more = () if numeric is None else (numeric,)
+    page = named_alike(replace(page, sections=(*settings_beside(found), *page.sections, *more)))
+    notes = cautions(site, lay_out(site))
+    return paper_html(page, recommend_summary(found), RECOMMEND_NOTES, svgs, notes, found.wish.scenario)
 
 
 def _slug(name: str) -> str:
@@ -189,8 +204,8 @@ def _optional(value: float | None) -> str:
     return "" if value is None else number_text(float(value))
 
 
-def _summary(found: Recommendation) -> dict[str, Any]:
-    """What was asked and found, as plain JSON values."""
+def recommendation_json(found: Recommendation) -> dict[str, Any]:
+    """Return what was asked and found, as plain JSON values."""
     wish = found.wish
     scenario = wish.scenario
     return {
@@ -208,6 +223,7 @@ def _summary(found: Recommendation) -> dict[str, Any]:
             }
             for limit in wish.limits
         ],
+        "recommended_plan": _slug(recommended_plan(found)),
         "plans": {
             _slug(name): {
                 "fitted": plan.cost,
@@ -219,6 +235,7 @@ def _summary(found: Recommendation) -> dict[str, Any]:
             for name, plan in found.plans.items()
         },
         "impossible": dict(found.impossible),
+        **recommendation_figures(found),
         "fitted_to_replications": list(found.fitted_to),
         "tried_on_replications": list(found.tried_on),
         "largest_difference_to_replay": found.replay_error,

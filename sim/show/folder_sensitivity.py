@@ -6,7 +6,7 @@ picture.  Before: `study/sensitivity`, `show/whole_folder`; after: `commands_dec
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +15,16 @@ from sim.provenance import content_hash, versions
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import dump_scenario
 from sim.show.cautions import cautions
-from sim.show.sections import Page, page_html
+from sim.show.json_decide import sensitivity_figures
+from sim.show.notes_decide import SENSITIVITY_NOTES
+from sim.show.paper import paper_html
+from sim.show.sections import Page
+from sim.show.summary_sweep import sensitivity_summary
 from sim.show.whole_folder import MARK, number_text, put_text, write_folder, write_json, write_rows
 from sim.study.precision import CONFIDENCE
 from sim.study.sensitivity import Indices, LogSize, Tornado
 
-__all__ = ["write_sensitivity"]
+__all__ = ["render_sensitivity", "sensitivity_json", "write_sensitivity"]
 
 
 def write_sensitivity(
@@ -48,7 +52,7 @@ def _fill(scenario: Scenario, found: Tornado | Indices, logs: LogSize, page: Pag
     """Write every file."""
     from sim.show.figures_tornado import draw_sensitivity_figures
 
-    write_json(folder / MARK, _summary(scenario, found, logs, page))
+    write_json(folder / MARK, sensitivity_json(scenario, found, logs, page))
     put_text(folder / "scenario.toml", dump_scenario(scenario))
     if isinstance(found, Tornado):
         header = [
@@ -69,7 +73,15 @@ def _fill(scenario: Scenario, found: Tornado | Indices, logs: LogSize, page: Pag
     figures = folder / "figures"
     figures.mkdir()
     svgs = draw_sensitivity_figures(found, figures)
-    put_text(folder / "report.html", page_html(page, svgs, cautions(scenario, lay_out(scenario))))
+    put_text(folder / "report.html", render_sensitivity(scenario, found, logs, page, svgs))
+
+
+def render_sensitivity(
+    scenario: Scenario, found: Tornado | Indices, logs: LogSize, page: Page, svgs: Mapping[str, str]
+) -> str:
+    """Return the report as one self-contained page; pictures by name, absent ones are left out."""
+    summary, notes = sensitivity_summary(found, logs), cautions(scenario, lay_out(scenario))
+    return paper_html(page, summary, SENSITIVITY_NOTES, svgs, notes, scenario)
 
 
 def _optional(value: float | None) -> str:
@@ -97,8 +109,10 @@ def _index_rows(found: Indices) -> Iterator[list[str]]:
         yield [name, *(number_text(float(column[row])) for column in columns)]
 
 
-def _summary(scenario: Scenario, found: Tornado | Indices, logs: LogSize, page: Page) -> dict[str, Any]:
-    """What was asked and found, as plain JSON values."""
+def sensitivity_json(
+    scenario: Scenario, found: Tornado | Indices, logs: LogSize, page: Page
+) -> dict[str, Any]:
+    """Return what was asked and found, as plain JSON values."""
     return {
         "format": 1,
         "title": scenario.title,
@@ -106,6 +120,7 @@ def _summary(scenario: Scenario, found: Tornado | Indices, logs: LogSize, page: 
         "outcome": found.outcome,
         "method": "tornado" if isinstance(found, Tornado) else found.method,
         "confidence": CONFIDENCE,
+        **sensitivity_figures(found),
         "log_aisles": {"aisles": logs.aisles, "of": logs.of, "to": logs.error, "figure": logs.figure},
         "seed": scenario.seed,
         "scenario_hash": content_hash(scenario.content()),

@@ -11,7 +11,7 @@ outcomes by hour of the day, means over replications, in front_hours.csv.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +25,10 @@ from sim.records import FloatColumn
 from sim.scenario.toml import dump_scenario
 from sim.show.cautions import cautions
 from sim.show.front_facts import front_facts
-from sim.show.sections import page_html
+from sim.show.json_decide import sweep_figures
+from sim.show.notes_decide import SWEEP_NOTES
+from sim.show.paper import paper_html
+from sim.show.summary_sweep import sweep_summary
 from sim.show.whole_folder import MARK, number_text, put_text, write_folder, write_json, write_rows
 from sim.show.words_sweep import sweep_page
 from sim.study.clock_hours import HOURS
@@ -33,7 +36,7 @@ from sim.study.precision import CONFIDENCE, estimate_mean
 from sim.study.sweep import EXACT_OUTCOMES, HOURLY_OUTCOMES, SweepResult
 from sim.study.values import value_text
 
-__all__ = ["need_parquet", "write_sweep"]
+__all__ = ["need_parquet", "render_sweep", "sweep_json", "write_sweep"]
 
 _REPLAYED = tuple(name for name in OUTCOMES if name not in EXACT_OUTCOMES)
 
@@ -75,7 +78,7 @@ def _fill(result: SweepResult, folder: Path, parquet: bool) -> None:
     """Write every file."""
     from sim.show.figures_sweep import draw_sweep_figures
 
-    write_json(folder / MARK, _summary(result))
+    write_json(folder / MARK, sweep_json(result))
     put_text(folder / "scenario.toml", dump_scenario(result.scenario))
     if parquet:
         _write_parquet(result, folder / "sweep.parquet")
@@ -89,8 +92,14 @@ def _fill(result: SweepResult, folder: Path, parquet: bool) -> None:
     figures = folder / "figures"
     figures.mkdir()
     svgs = draw_sweep_figures(result, figures)
+    put_text(folder / "report.html", render_sweep(result, svgs))
+
+
+def render_sweep(result: SweepResult, svgs: Mapping[str, str]) -> str:
+    """Return the report as one self-contained page; pictures by name, absent ones are left out."""
     site = result.scenario
-    put_text(folder / "report.html", page_html(sweep_page(result), svgs, cautions(site, lay_out(site))))
+    notes = cautions(site, lay_out(site))
+    return paper_html(sweep_page(result), sweep_summary(result), SWEEP_NOTES, svgs, notes, site)
 
 
 def _rows(result: SweepResult) -> Iterator[list[str]]:
@@ -188,8 +197,8 @@ def _optional(value: float | None) -> str:
     return "" if value is None else number_text(float(value))
 
 
-def _summary(result: SweepResult) -> dict[str, Any]:
-    """What was swept and what the front is like, as plain JSON values."""
+def sweep_json(result: SweepResult) -> dict[str, Any]:
+    """Return what was swept and what the front is like, as plain JSON values."""
     scenario = result.scenario
     return {
         "format": 1,
@@ -203,6 +212,7 @@ def _summary(result: SweepResult) -> dict[str, Any]:
         "confidence": CONFIDENCE,
         "aims": [{"outcome": aim.outcome, "is_maximised": aim.is_maximised} for aim in result.aims],
         "front": front_facts(result),
+        **sweep_figures(result),
         "seed": scenario.seed,
         "scenario_hash": content_hash(scenario.content()),
         "versions": versions(),

@@ -6,13 +6,18 @@ Comes in: a `Verification`.  Goes out: files.  Before: `show/verify_rows`, `show
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from sim.floor.layout import lay_out
 from sim.provenance import content_hash, versions
 from sim.scenario.toml import dump_scenario
 from sim.show.cautions import cautions
-from sim.show.sections import Page, page_html
+from sim.show.notes_proof import VERIFY_NOTES
+from sim.show.paper import paper_html
+from sim.show.sections import Page
+from sim.show.summary_proof import verify_summary_page
 from sim.show.verify_rows import (
     DAYS_HEADER,
     HOURS_HEADER,
@@ -27,7 +32,21 @@ from sim.show.verify_rows import (
 from sim.show.whole_folder import MARK, put_text, write_folder, write_json, write_rows
 from sim.verification.verify import Verification
 
-__all__ = ["write_verification"]
+__all__ = ["render_verification", "verification_json", "write_verification"]
+
+
+def verification_json(found: Verification, page: Page, confidence: float) -> dict[str, Any]:
+    """Return what the meter shows, as plain JSON values; parameters as of `write_verification`."""
+    return {
+        "format": 1,
+        "title": found.scenario.title,
+        "source": "verify",
+        **verify_summary(found, confidence),
+        "seed": found.scenario.seed,
+        "scenario_hash": content_hash(found.scenario.content()),
+        "versions": versions(),
+        "notices": list(page.notices),
+    }
 
 
 def write_verification(
@@ -55,19 +74,7 @@ def _fill(found: Verification, page: Page, confidence: float, folder: Path) -> N
     from sim.show.figures_verify import draw_verify_figures
 
     scenario = found.scenario
-    write_json(
-        folder / MARK,
-        {
-            "format": 1,
-            "title": scenario.title,
-            "source": "verify",
-            **verify_summary(found, confidence),
-            "seed": scenario.seed,
-            "scenario_hash": content_hash(scenario.content()),
-            "versions": versions(),
-            "notices": list(page.notices),
-        },
-    )
+    write_json(folder / MARK, verification_json(found, page, confidence))
     put_text(folder / "scenario.toml", dump_scenario(scenario))
     write_rows(folder / "hours.csv", HOURS_HEADER, hour_rows(found))
     write_rows(folder / "days.csv", DAYS_HEADER, day_rows(found))
@@ -76,4 +83,13 @@ def _fill(found: Verification, page: Page, confidence: float, folder: Path) -> N
     figures = folder / "figures"
     figures.mkdir()
     svgs = draw_verify_figures(found, figures)
-    put_text(folder / "report.html", page_html(page, svgs, cautions(scenario, lay_out(scenario))))
+    put_text(folder / "report.html", render_verification(found, page, confidence, svgs))
+
+
+def render_verification(
+    found: Verification, page: Page, confidence: float, svgs: Mapping[str, str]
+) -> str:
+    """Return the report as one self-contained page; pictures by name, absent ones are left out."""
+    scenario = found.scenario
+    summary, notes = verify_summary_page(found, confidence), cautions(scenario, lay_out(scenario))
+    return paper_html(page, summary, VERIFY_NOTES, svgs, notes, scenario)

@@ -7,16 +7,19 @@ Comes in: a `Worksheet`.  Goes out: files.  Before: `show/worksheet_text`, `show
 from __future__ import annotations
 
 from dataclasses import asdict
-from functools import cache
 from itertools import groupby
 from pathlib import Path
-
-import jinja2
+from typing import Any
 
 from sim.floor.layout import lay_out
 from sim.provenance import content_hash, versions
 from sim.scenario.toml import dump_scenario
 from sim.show.cautions import cautions
+from sim.show.glossary import used_words
+from sim.show.note_book import NoteBook
+from sim.show.notes_proof import WORKSHEET_NOTES
+from sim.show.paper import facts_of, jinja_template, make_table
+from sim.show.summary_proof import worksheet_summary
 from sim.show.whole_folder import MARK, put_text, write_folder, write_json, write_rows
 from sim.show.worksheet_text import (
     SHEET_HEADER,
@@ -28,37 +31,44 @@ from sim.show.worksheet_text import (
 )
 from sim.verification.worksheet import Worksheet
 
-__all__ = ["render_worksheet", "write_worksheet"]
-
-
-@cache
-def _template() -> jinja2.Template:
-    """The page; every value it shows is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("sim.show"), autoescape=True, undefined=jinja2.StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )
-    return environment.get_template("worksheet.html.j2")
+__all__ = ["render_worksheet", "worksheet_json", "write_worksheet"]
 
 
 def render_worksheet(sheet: Worksheet) -> str:
     """Return the sheet as one self-contained page."""
-    scenario = sheet.scenario
+    scenario, summary = sheet.scenario, worksheet_summary(sheet)
+    book = NoteBook(WORKSHEET_NOTES)
     lines = sheet_lines(sheet)
-    facts = [
-        ("Scenario", f"sha256 {content_hash(scenario.content())}"),
-        ("Seed", str(scenario.seed)),
-        ("Versions", ", ".join(f"{name} {number}" for name, number in versions().items())),
-    ]
-    return _template().render(
-        title=scenario.title,
-        subtitle=sheet_subtitle(sheet),
-        notices=sheet_notices(sheet),
-        groups=[(heading, list(rows)) for heading, rows in groupby(lines, key=lambda line: line.section)],
-        remarks=sheet_remarks(),
-        facts=facts,
-        cautions=cautions(scenario, lay_out(scenario)),
-    )
+    shown: dict[str, Any] = {
+        "title": scenario.title,
+        "subtitle": sheet_subtitle(sheet),
+        "answers": summary.answers,
+        "first": None if summary.table is None else make_table(summary.table, book),
+        "notices": sheet_notices(sheet),
+        "groups": [(heading, list(rows)) for heading, rows in groupby(lines, key=lambda line: line.section)],
+        "remarks": sheet_remarks(sheet),
+        "facts": facts_of(scenario),
+        "cautions": cautions(scenario, lay_out(scenario)),
+    }
+    template = jinja_template("worksheet.html.j2")
+    words = used_words(template.render(**shown, notes=book.notes, words=()))
+    return template.render(**shown, notes=book.notes, words=words)
+
+
+def worksheet_json(sheet: Worksheet) -> dict[str, Any]:
+    """Return the sheet as plain JSON values."""
+    figures = {key: value for key, value in asdict(sheet).items() if key != "scenario"}
+    return {
+        "format": 1,
+        "title": sheet.scenario.title,
+        "seed": sheet.scenario.seed,
+        "scenario_hash": content_hash(sheet.scenario.content()),
+        "versions": versions(),
+        "notices": list(sheet_notices(sheet)),
+        **figures,
+        "source": "worksheet",
+        "traffic": sheet.source,
+    }
 
 
 def write_worksheet(sheet: Worksheet, out: Path, *, force: bool = False) -> None:
@@ -81,21 +91,7 @@ def write_worksheet(sheet: Worksheet, out: Path, *, force: bool = False) -> None
 def _fill(sheet: Worksheet, folder: Path) -> None:
     """Write every file."""
     scenario = sheet.scenario
-    figures = {key: value for key, value in asdict(sheet).items() if key != "scenario"}
-    write_json(
-        folder / MARK,
-        {
-            "format": 1,
-            "title": scenario.title,
-            "seed": scenario.seed,
-            "scenario_hash": content_hash(scenario.content()),
-            "versions": versions(),
-            "notices": list(sheet_notices(sheet)),
-            **figures,
-            "source": "worksheet",
-            "traffic": sheet.source,
-        },
-    )
+    write_json(folder / MARK, worksheet_json(sheet))
     put_text(folder / "scenario.toml", dump_scenario(scenario))
     write_rows(folder / "worksheet.csv", SHEET_HEADER, sheet_csv(sheet))
     put_text(folder / "worksheet.html", render_worksheet(sheet))

@@ -13,9 +13,12 @@ from sim.floor.layout import lay_out
 from sim.provenance import content_hash
 from sim.results import Estimate
 from sim.scenario.schema import Scenario
+from sim.show.handover_cover import cover_answers, cover_table
+from sim.show.handover_limits import limits_sheet, numeric_rows
 from sim.show.handover_lists import Sheet, circuit_sheet, sensor_sheet, settings_sheet, zone_sheet
 from sim.show.handover_tests import FunctionalTest, plan_tests
 from sim.show.handover_words import Period, always_rules, operation_periods
+from sim.show.sections import Section
 from sim.show.whole_folder import number_text
 from sim.show.words import count_of, digits, duration, percent_interval, plain
 from sim.study.step_in import SHIFT_H, Step, StepIn
@@ -24,7 +27,8 @@ __all__ = ["NOT_A_PERMIT", "Handover", "State", "build_handover"]
 
 NOT_A_PERMIT = "Not a permit document. Nothing was sent to a controller."
 _HASH_SHOWN = 12
-_MOST_COLUMNS = 6
+_MOST_COLUMNS, _MOST_LETTERS = 6, 40
+"""So many columns of timeouts, with names so long in all, fit the width of a sheet."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +58,9 @@ class Handover:
     title : of the site
     settings_from : where the settings come from, in words
     scenario_hash : sha256 of the resolved scenario with these settings
+    answers, brief : of the first page: questions with answers, the settings in short
     periods, rules : the sequence of operations
-    lists : settings, zones, sensors, circuits
+    lists : settings, zones, sensors, circuits, numeric limits
     test : the functional test
     steps : step-in schedule on a page and in its file
     states : on network loss, power return, fire alarm
@@ -64,6 +69,8 @@ class Handover:
     title: str
     settings_from: str
     scenario_hash: str
+    answers: tuple[tuple[str, str], ...]
+    brief: Section
     periods: tuple[Period, ...]
     rules: tuple[str, ...]
     lists: tuple[Sheet, ...]
@@ -92,11 +99,13 @@ def build_handover(scenario: Scenario, step_in: StepIn, *, settings_from: str, s
         title=scenario.title,
         settings_from=settings_from,
         scenario_hash=found,
+        answers=cover_answers(scenario, step_in, numeric_rows(scenario), settings_from),
+        brief=cover_table(scenario),
         periods=operation_periods(scenario),
         rules=always_rules(scenario),
         lists=(
             settings_sheet(scenario, layout), zone_sheet(scenario, layout), sensor_sheet(layout),
-            circuit_sheet(scenario),
+            circuit_sheet(scenario), limits_sheet(scenario, layout),
         ),
         test=plan_tests(scenario, layout, share, int(found[:_HASH_SHOWN], 16)),
         steps=_step_sheet(scenario, step_in),
@@ -140,7 +149,7 @@ def _step_sheet(scenario: Scenario, step_in: StepIn) -> Sheet:
     """The step-in schedule."""
     names = _names_in_use(scenario)
     last = step_in.steps[-1]
-    is_wide = len(names) > _MOST_COLUMNS
+    is_wide = len(names) > _MOST_COLUMNS or sum(map(len, names)) > _MOST_LETTERS
     rows = tuple(
         (
             str(step.week),

@@ -15,11 +15,12 @@ from sim.lighting.power import power_curve
 from sim.lighting.timetable import week_spans
 from sim.records import IntColumn
 from sim.scenario.schema import Luminaires, Scenario, Sensors, Settings
-from sim.show.words import duration, plain
+from sim.show.words import duration, short
 from sim.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 __all__ = [
-    "InForce", "connected_kw", "levels_text", "settings_in_force", "time_to_most_s", "timers", "week_grid",
+    "InForce", "connected_kw", "hours_by_name", "levels_text", "settings_in_force", "time_to_most_s",
+    "timers", "week_grid",
 ]
 
 MOST_OF_LIGHT = 0.9
@@ -61,19 +62,24 @@ class InForce:
         return first if second is None else min(first, second)
 
 
-def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
-    """Return every name of the timetable, once for each group of aisles that sees it alike.
-
-    Aisles differ by the settings they use and by the sensors' hold and latency.
-    """
+def hours_by_name(scenario: Scenario) -> dict[str, float]:
+    """Return how long each name of the timetable is in force [h a week]; 0 on exception dates alone."""
     seconds: dict[str, float] = {}
     for start, end, row in week_spans(scenario.timetable):
         name = scenario.timetable[row].settings
         seconds[name] = seconds.get(name, 0.0) + end - start
     for name in scenario.names_in_force:
-        seconds.setdefault(name, 0.0)  # on exception dates alone
+        seconds.setdefault(name, 0.0)
+    return {name: length / SECONDS_PER_HOUR for name, length in seconds.items()}
+
+
+def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
+    """Return every name of the timetable, once for each group of aisles that sees it alike.
+
+    Aisles differ by the settings they use and by the sensors' hold and latency.
+    """
     found: list[InForce] = []
-    for name, length in seconds.items():
+    for name, hours in hours_by_name(scenario).items():
         groups: dict[tuple[object, ...], list[str]] = {}
         for aisle in scenario.lit_names:
             settings, sensors = scenario.settings_of(aisle)[name], scenario.sensors_of(aisle)
@@ -87,7 +93,7 @@ def settings_in_force(scenario: Scenario) -> tuple[InForce, ...]:
                     uses=_used_name(scenario, aisles[0], name),
                     aisles=tuple(aisles),
                     is_everywhere=len(groups) == 1,
-                    hours_a_week=length / SECONDS_PER_HOUR,
+                    hours_a_week=hours,
                     settings=settings,
                     sensors=scenario.sensors_of(aisles[0]),
                     luminaires=_luminaires(scenario, aisles),
@@ -128,9 +134,9 @@ def timers(row: InForce) -> str:
 def levels_text(row: InForce) -> str:
     """Return the levels in words: occupied / unoccupied, then the second."""
     settings = row.settings
-    text = f"{plain(100.0 * settings.occupied_level)} / {plain(100.0 * settings.unoccupied_level)} %"
+    text = f"{short(100.0 * settings.occupied_level)} / {short(100.0 * settings.unoccupied_level)} %"
     if settings.second_delay_s is not None and settings.second_level is not None:
-        text += f", then {plain(100.0 * settings.second_level)} % after {duration(settings.second_delay_s)}"
+        text += f", then {short(100.0 * settings.second_level)} % after {duration(settings.second_delay_s)}"
     return text
 
 

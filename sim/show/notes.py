@@ -1,7 +1,7 @@
 """What stands behind each headline figure: its equation in words, and where that comes from.
 
 Comes in: the headline's rows.  Goes out: numbered notes for the report.  Before: `show/headline`; after:
-`show/report`.
+`show/report`, `show/note_book`.
 """
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 from sim.show.headline import Group
 
-__all__ = ["Note", "note_rows"]
+__all__ = ["INTERVAL", "OWN", "Note", "headline_note", "note_rows"]
 
-_OWN = "definition of this program, in its documentation"
+OWN = "own definition"
 _CLOCK = "quarter-hours of the local clock, as demand meters take them (common practice, no source)"
 
 
@@ -39,12 +39,12 @@ _MEANINGS: tuple[tuple[str, str, str], ...] = (
         "E = sum over zones of the integral over time of n_dim P(level) + n_fixed P(1). P runs in straight"
         " lines between the points of the luminaires' power curve, levels in straight lines during fades, "
         "so that the integral is exact.",
-        _OWN,
+        OWN,
     ),
     (
         "of it in open areas",
         "The same sum over the zones of open areas alone.",
-        _OWN,
+        OWN,
     ),
     (
         "saved against always on",
@@ -54,7 +54,7 @@ _MEANINGS: tuple[tuple[str, str, str], ...] = (
     (
         "saved against schedule only",
         "(E1 - E) / E1 with E1 = the occupied levels of the timetable in every hour, never low.",
-        _OWN,
+        OWN,
     ),
     (
         "saved against code minimum",
@@ -70,27 +70,27 @@ _MEANINGS: tuple[tuple[str, str, str], ...] = (
     (
         "trucks that entered at low",
         "Entries with the zone's command low just before. A truck that enters at the start counts.",
-        _OWN,
+        OWN,
     ),
     (
         "truck time below occupied level",
         "Sum over trucks of the time in a zone whose actual level is below the occupied level in force.",
-        _OWN,
+        OWN,
     ),
     (
         "same, weighted by missing light",
         "Sum over trucks of the integral of max(0, occupied level - level) / occupied level.",
-        _OWN,
+        OWN,
     ),
     (
         "lights down on a truck inside",
         "Changes to low by a timeout at an instant with a truck in the zone.",
-        _OWN,
+        OWN,
     ),
     (
         "longest dim spell",
         "Longest unbroken time that one visit spends below the occupied level.",
-        _OWN,
+        OWN,
     ),
     (
         "95 % of dim spells",
@@ -100,51 +100,56 @@ _MEANINGS: tuple[tuple[str, str, str], ...] = (
     (
         "wait at the mouth",
         "Mean over visits of entry less arrival at the mouth: full aisles, not light.",
-        _OWN,
+        OWN,
     ),
     (
         "up, by a detection",
         "Commands from low to high that a detection caused; at borders none is counted.",
-        _OWN,
+        OWN,
     ),
     (
         "down, by a timeout",
         "Commands from high to low that a timeout caused; at borders none is counted.",
-        _OWN,
+        OWN,
     ),
     (
         "changes by the timetable",
         "Zones whose level changes at a border between two settings.",
-        _OWN,
+        OWN,
     ),
     (
         "zone-hours at low",
         "Sum over zones of the time with the command not high; of the rest, hours without a truck are lit "
         "empty.",
-        _OWN,
+        OWN,
     ),
     (
         "lost per driver",
         "Time lost by driving slower and by waiting for light, over hours on duty, times 8 h.",
-        _OWN,
+        OWN,
     ),
     (
         "lost by all drivers",
         "Sum over visits of the time lost by driving slower and by waiting for light.",
-        _OWN,
+        OWN,
     ),
     (
         "stops at a mouth for light",
         "Trucks that stopped at a mouth until the level they wait for was reached.",
-        _OWN,
+        OWN,
     ),
 )
-_INTERVAL = Note(
+INTERVAL = Note(
     0,
     "Half-widths: t(0.975, n - 1) s / sqrt(n) over n replications; that is simulation noise alone, not what "
     "is not known about the site.",
     "Law, Simulation Modeling and Analysis, confidence interval for a mean (from memory)",
 )
+
+
+def headline_note(label: str) -> tuple[str, str] | None:
+    """Return equation and source of a headline figure by its label, None where it has no note."""
+    return next(((text, source) for start, text, source in _MEANINGS if label.startswith(start)), None)
 
 
 def note_rows(
@@ -165,11 +170,10 @@ def note_rows(
     notes: list[Note] = []
     for group in groups:
         for row in group.rows:
-            for label, text, source in _MEANINGS:
-                if row.label.startswith(label):
-                    notes.append(Note(len(notes) + 1, text, source))
-                    numbers[row.label] = len(notes)
-                    break
+            known = headline_note(row.label)
+            if known is not None:
+                notes.append(Note(len(notes) + 1, *known))
+                numbers[row.label] = len(notes)
     if has_intervals:
-        notes.append(Note(len(notes) + 1, _INTERVAL.text, _INTERVAL.source))
+        notes.append(Note(len(notes) + 1, INTERVAL.text, INTERVAL.source))
     return numbers, tuple(notes)

@@ -9,9 +9,8 @@ from __future__ import annotations
 import base64
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from typing import Any
 
-import jinja2
 import numpy as np
 
 from sim.outcome.limit_rows import limit_rows
@@ -24,13 +23,15 @@ from sim.show.besides import beside_sections
 from sim.show.captions import Caption, captions
 from sim.show.cautions import cautions, lux_rows, where_text
 from sim.show.findings import Saving, knows_visits, savings
-from sim.show.glossary import GLOSSARY
+from sim.show.glossary import used_words
 from sim.show.headline import headline_groups
 from sim.show.in_force import InForce, levels_text, settings_in_force
 from sim.show.limits_text import limit_counts
+from sim.show.note_book import NoteBook
 from sim.show.notes import note_rows
+from sim.show.notes_run import RUN_NOTES
+from sim.show.paper import jinja_template, make_table
 from sim.show.words import (
-    bind_units,
     count_of,
     digits,
     duration,
@@ -56,21 +57,6 @@ class Figure:
     caption: Caption
 
 
-def _bound(value: object) -> object:
-    """Keep numbers and their units on one line."""
-    return bind_units(value) if type(value) is str else value
-
-
-@cache
-def _template() -> jinja2.Template:
-    """The page; every value it shows is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("sim.show"), autoescape=True, undefined=jinja2.StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, finalize=_bound,
-    )
-    return environment.get_template("report.html.j2")
-
-
 def render_report(result: Result, figure_svgs: Mapping[str, str]) -> str:
     """Return the report as one self-contained page.
 
@@ -86,38 +72,69 @@ def render_report(result: Result, figure_svgs: Mapping[str, str]) -> str:
     scenario = result.scenario
     blind, is_warning = blind_sentence(result)
     groups = headline_groups(result)
-    note_of, notes = note_rows(groups, has_intervals=len(result.replications) > 1)
-    shown_zones, zone_count = _zone_rows(result), len(result.layout.zones)
-    return _template().render(
-        title=scenario.title,
-        subtitle=_subtitle(result),
-        answers=answers(result),
-        groups=groups,
-        note_of=note_of,
-        notes=notes,
-        glossary=GLOSSARY,
-        has_intervals=len(result.replications) > 1,
-        settings=[_settings_row(row) for row in settings_in_force(scenario)],
-        luxes=lux_rows(scenario),
-        lux_limits=LIGHT_LIMITS,
-        digits=digits,
-        notices=shown_notices(result),
-        blind="" if is_warning else blind,
-        figures=[
-            Figure(_as_data(figure_svgs[caption.name]), caption)
-            for caption in captions(result)
-            if caption.name in figure_svgs
-        ],
-        zones=shown_zones,
-        zone_count=zone_count,
-        zone_order="time in dim light, then by switch-ups" if knows_visits(result) else "switch-ups",
-        knows_visits=knows_visits(result),
-        baselines=[_baseline_row(saving) for saving in savings(result)],
-        sections=beside_sections(result),
-        method=_method(result),
-        facts=_facts(result),
-        limits=limit_counts(rows) if (rows := limit_rows(scenario)) else "",
-        cautions=cautions(scenario, result.layout),
+    note_of, headline_notes = note_rows(groups, has_intervals=len(result.replications) > 1)
+    book = NoteBook(RUN_NOTES, headline_notes)
+    lux, zone_count = lux_rows(scenario), len(result.layout.zones)
+    shown: dict[str, Any] = {
+        "title": scenario.title,
+        "subtitle": _subtitle(result),
+        "answers": [(answer.question, answer.text) for answer in answers(result)],
+        "groups": groups,
+        "note_of": note_of,
+        "mark": {
+            "settings": book.mark("Settings in force"),
+            "light": book.mark("Light on the floor") if lux else (),
+            "zones": book.mark("Zones, the worst first"),
+        },
+        "has_intervals": len(result.replications) > 1,
+        "settings": [_settings_row(row) for row in settings_in_force(scenario)],
+        "recommended": _recommended(result),
+        "luxes": lux,
+        "lux_limits": LIGHT_LIMITS,
+        "digits": digits,
+        "notices": shown_notices(result),
+        "blind": "" if is_warning else blind,
+        "zones": _zone_rows(result),
+        "zone_count": zone_count,
+        "zone_order": "time in dim light, then by switch-ups" if knows_visits(result) else "switch-ups",
+        "knows_visits": knows_visits(result),
+        "baselines": [_baseline_row(saving) for saving in savings(result)],
+        "sections": [make_table(section, book) for section in beside_sections(result)],
+        "method": _method(result),
+        "facts": _facts(result),
+        "limits": limit_counts(rows) if (rows := limit_rows(scenario)) else "",
+        "cautions": cautions(scenario, result.layout),
+    }
+    shown["notes"] = book.notes
+    figures = [
+        Figure(_as_data(figure_svgs[caption.name]), caption)
+        for caption in captions(result)
+        if caption.name in figure_svgs
+    ]
+    template = jinja_template("report.html.j2")
+    bare = [Figure("", figure.caption) for figure in figures]
+    words = used_words(template.render(**shown, figures=bare, glossary=()))
+    return template.render(**shown, figures=figures, glossary=words)
+
+
+def _recommended(result: Result) -> str:
+    """Say which command sets recommended settings beside these, and where a comparison stands already."""
+    if "light_lost_min" in result.headline:
+        return (
+            "Drivers react to the light here, so that none are recommended by themselves: aislewake "
+            "compare "
+            "sets two scenarios beside each other."
+        )
+    text = (
+        "aislewake recommend sets recommended settings beside these, period by period, with what both use "
+        "and save"
+    )
+    if result.scenario.recommend is None:
+        return f"{text}, and the service of both. It asks for limits first; see its --help."
+    return (
+        f"{text}, and the service of both; this scenario states what it is asked for ([recommend]). Where "
+        "these "
+        "settings came from a recommendation, its report.html says what they were compared with."
     )
 
 

@@ -1,21 +1,16 @@
-"""A report as sections, each a small table with remarks: once for a terminal, once for a page.
+"""A report as sections, each a small table with remarks; the terminal's way to show them.
 
-Comes in: titles, rows of words, remarks.  Goes out: text at most 80 columns wide, or HTML.  Before:
-`show/words`; after: `show/words_*`, the folders of decisions and `commands_decide`.
+Comes in: titles, rows of words, remarks.  Goes out: text at most 80 columns wide.  Before: `show/words`;
+after: `show/words_*`, `commands_decide`, and `show/paper`, which makes HTML of the same sections.
 """
 
 from __future__ import annotations
 
-import base64
-from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cache
-
-import jinja2
 
 from sim.show.words import WIDTH, wrapped
 
-__all__ = ["Page", "Section", "page_html", "page_text"]
+__all__ = ["Page", "Section", "page_text"]
 
 _GAP = "  "
 
@@ -90,33 +85,3 @@ def _table_lines(section: Section) -> list[str]:
             if word:
                 lines += wrapped(f"    {name}: {word}" if name else f"    {word}", "      ")
     return lines
-
-
-@cache
-def _template() -> jinja2.Template:
-    """The page; every value it shows is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("sim.show"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("decision.html.j2")
-
-
-def page_html(page: Page, svgs: dict[str, str], cautions: Sequence[str]) -> str:
-    """Return a report as one self-contained page.
-
-    Parameters
-    ----------
-    page : what to say
-    svgs : pictures by name; absent ones are left out
-    cautions : sentences that close every report
-    """
-    pictures = [
-        ("data:image/svg+xml;base64," + base64.b64encode(svgs[name].encode()).decode(), text)
-        for name, text in page.pictures
-        if name in svgs
-    ]
-    return _template().render(page=page, pictures=pictures, cautions=cautions)

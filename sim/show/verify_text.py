@@ -310,20 +310,32 @@ def _day_groups(days: Sequence[DayMisfit]) -> list[list[DayMisfit]]:
 
 
 def _day_row(group: Sequence[DayMisfit]) -> tuple[str, ...]:
-    """A day, or some that follow each other, in words: hours of at least half of them, the usual question."""
+    """A day, or some that follow each other, in words: their hours, the usual question."""
     first, last = (day_label(_EPOCH + dt.timedelta(days=one.day)) for one in (group[0], group[-1]))
     name = f"{group[0].circuit}, {first}"
     if len(group) > 1:
         name = f"{name} to {last} ({len(group)} days)"
-    hours = Counter(hour for one in group for hour in one.hours)
     question = Counter(one.question for one in group).most_common(1)[0][0]
     return (
         name,
         f"{digits(sum(one.metered_kwh for one in group))} kWh",
         f"{digits(sum(one.predicted_kwh for one in group))} kWh",
-        clock_spans([hour for hour, count in hours.items() if 2 * count >= len(group)]),
+        _hours_of(group),
         QUESTIONS[question],
     )
+
+
+def _hours_of(group: Sequence[DayMisfit]) -> str:
+    """Return the hours that explain some days: of two days each one's own, of more those of most of them."""
+    own = [clock_spans(one.hours) for one in group]
+    if len(set(own)) == 1:
+        return own[0]
+    if len(group) == 2:
+        return "; ".join(
+            f"{_EPOCH + dt.timedelta(days=one.day):%a} {hours}" for one, hours in zip(group, own, strict=True)
+        )
+    count = Counter(hour for one in group for hour in one.hours)
+    return clock_spans([hour for hour, days in count.items() if 2 * days >= len(group)])
 
 
 def _quality_section(found: Verification) -> Section:

@@ -9,19 +9,20 @@ from __future__ import annotations
 
 import csv
 import glob
-import json
 import math
 import os
 import shutil
 import tempfile
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from sim.errors import InputError, MachineError
+from sim.show.json_text import json_text
 
 __all__ = [
     "MARK",
@@ -32,12 +33,14 @@ __all__ = [
     "write_columns",
     "write_folder",
     "write_json",
+    "write_long",
     "write_rows",
 ]
 
 MARK = "summary.json"
 """The file by which a results folder is recognised."""
 
+_ROWS_AT_ONCE = 1 << 16
 _UNFINISHED_AFTER_S = 86_400.0
 _REPLACED_AFTER_S = 60.0
 """Moving one folder away and another to its place takes less than this, whatever the disk."""
@@ -66,7 +69,7 @@ def put_text(path: Path, text: str) -> None:
 
 def write_json(path: Path, content: Any) -> None:
     """Write plain values as JSON."""
-    put_text(path, json.dumps(content, indent=2, ensure_ascii=False) + "\n")
+    put_text(path, json_text(content))
 
 
 def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
@@ -80,6 +83,20 @@ def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]])
 def write_columns(path: Path, columns: Mapping[str, Sequence[str]]) -> None:
     """Write columns of texts, all of one length."""
     write_rows(path, list(columns), zip(*columns.values(), strict=True))
+
+
+def write_long(path: Path, count: int, columns: Callable[[slice], Mapping[str, Sequence[str]]]) -> None:
+    """Write columns of any length; only some of their rows are texts at once.
+
+    Parameters
+    ----------
+    path : CSV file
+    count : of the rows
+    columns : some of the rows to texts by column
+    """
+    pieces = (columns(slice(first, first + _ROWS_AT_ONCE)) for first in range(0, count, _ROWS_AT_ONCE))
+    rows = chain.from_iterable(zip(*piece.values(), strict=True) for piece in pieces)
+    write_rows(path, list(columns(slice(0, 0))), rows)
 
 
 def refuse_existing(out: Path, *, force: bool) -> None:

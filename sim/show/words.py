@@ -13,6 +13,7 @@ import textwrap
 from collections.abc import Sequence
 
 from sim.results import Estimate
+from sim.rounding import digits, mean_and_half
 from sim.units import WEEKDAYS
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "percent",
     "percent_interval",
     "plain",
+    "short",
     "time_interval",
     "times_alike",
     "weekday_list",
@@ -43,21 +45,6 @@ _BOUND_SPACE = "\N{NO-BREAK SPACE}"
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|kWh|kW|W|lx|fc|m/s2|m/s|min|m|s|h)(?!\w))| (?=±)|(?<=±) ")
 
 
-def digits(value: float, figures: int = 3) -> str:
-    """Return a number rounded to significant figures, thousands set apart by a comma; 40.0 is 40.
-
-    Examples
-    --------
-    >>> digits(12345.6), digits(5.6), digits(0.012345), digits(40.0), digits(4873.0, 4)
-    ('12,300', '5.60', '0.0123', '40', '4,873')
-    """
-    if not math.isfinite(value):
-        return "not known"
-    if value == round(value) and abs(value) < 10.0**figures:
-        return f"{round(value):,}"
-    return _fixed(value, _decimals(value, figures))
-
-
 def plain(value: float) -> str:
     """Return a setting as a person wrote it: no more digits than it has.
 
@@ -68,6 +55,18 @@ def plain(value: float) -> str:
     """
     text = f"{value:,.6f}".rstrip("0").rstrip(".")
     return text if text not in ("", "-0") else "0"
+
+
+def short(value: float) -> str:
+    """Return up to three significant figures without trailing noughts.
+
+    Examples
+    --------
+    >>> short(30.078825), short(50.0), short(0.1)
+    ('30.1', '50', '0.1')
+    """
+    text = digits(value)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def percent(share: float, figures: int = 3) -> str:
@@ -95,19 +94,9 @@ def interval(estimate: Estimate, unit: str = "", scale: float = 1.0) -> str:
     >>> interval(Estimate(38.23, 1.34), "%"), interval(Estimate(12345.0, 432.0))
     ('38.2 ± 1.3 %', '12,300 ± 400')
     """
-    if estimate.mean is None or not math.isfinite(estimate.mean):
-        return "not known"
-    behind = f" {unit}" if unit else ""
-    mean = estimate.mean * scale
-    if estimate.half_width is None or not math.isfinite(estimate.half_width):
-        return digits(mean) + behind
-    half = abs(estimate.half_width * scale)
-    if half <= 1e-6 * abs(mean):
-        return digits(mean) + " ± 0" + behind
-    places = _decimals(half, 2)
-    if mean != 0.0:
-        places = min(max(_decimals(mean, 3), _decimals(half, 1)), places)
-    return f"{_fixed(mean, places)} ± {_fixed(half, places)}{behind}"
+    mean, half = mean_and_half(estimate.mean, estimate.half_width, scale)
+    behind = f" {unit}" if unit and estimate.mean is not None and math.isfinite(estimate.mean) else ""
+    return f"{mean} ± {half}{behind}" if half else mean + behind
 
 
 def percent_interval(estimate: Estimate) -> str:
@@ -158,8 +147,8 @@ def duration(seconds: float) -> str:
             name = "day" if unit == "days" and seconds == size else unit
             if unit == "min" and seconds == round(seconds) and seconds % 6.0:
                 return f"{seconds // 60:.0f} min {seconds % 60:.0f} s"
-            return f"{_short(seconds / size)} {name}"
-    return f"{_short(seconds)} s"
+            return f"{short(seconds / size)} {name}"
+    return f"{short(seconds)} s"
 
 
 def count_of(number: float, one: str, many: str | None = None) -> str:
@@ -249,24 +238,6 @@ def wrapped(text: str, indent: str = "") -> list[str]:
     """Return text as lines of a terminal, those after the first indented; a number keeps its unit."""
     lines = textwrap.wrap(bind_units(text), WIDTH, subsequent_indent=indent, break_on_hyphens=False)
     return [line.replace(_BOUND_SPACE, " ") for line in lines]
-
-
-def _decimals(value: float, figures: int) -> int:
-    """Decimal places at which a value has so many significant figures once rounded (negative: tens)."""
-    places = figures - 1 - math.floor(math.log10(abs(value)))
-    return places - 1 if abs(round(value, places)) >= 10.0 ** (figures - places) else places
-
-
-def _fixed(value: float, places: int) -> str:
-    """Round to decimal places, which may be negative."""
-    text = f"{round(value, places):,.{max(places, 0)}f}"
-    return text.removeprefix("-") if not text.strip("-0.,") else text
-
-
-def _short(value: float) -> str:
-    """Return up to three significant figures without trailing noughts."""
-    text = digits(value)
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _runs(names: Sequence[str]) -> list[str]:

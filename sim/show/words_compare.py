@@ -71,7 +71,7 @@ def _section(first: Alternative, other: Alternative, pair: Pair, outcomes: Seque
 
 def _short(label: str) -> str:
     """A label for the head of a column."""
-    return label if len(label) <= 10 else ".." + label[-8:]
+    return label if len(label) <= 12 else ".." + label[-10:]
 
 
 def _verdict(difference: Difference) -> str:
@@ -81,7 +81,7 @@ def _verdict(difference: Difference) -> str:
         return "equal"
     if difference.is_shown and mean is not None:
         return "more" if mean > 0.0 else "less"
-    return "no difference shown"
+    return "none shown"
 
 
 def _weeks(pair: Pair, name: str) -> str:

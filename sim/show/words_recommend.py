@@ -67,14 +67,14 @@ def recommendation_page(found: Recommendation) -> Page:
 
 
 def _passed(found: Recommendation) -> Iterator[str]:
-    """Warn of plans that pass a limit on traffic they were not fitted to."""
+    """Warn of plans that exceed a limit on traffic they were not fitted to."""
     label = found.trials[0].stress.label
     for name in KINDS:
         if name in found.plans:
             passed = [limit_text(one.limit) for one in found.verdicts[name][label] if not one.is_met]
             if passed:
                 yield (
-                    f"On fresh traffic the plan {plan_words(name)} passes {listing(passed)}: it was "
+                    f"On fresh traffic the plan {plan_words(name)} exceeds {listing(passed)}: it was "
                     "fitted to "
                     "the limit. Fit to more replications, or ask for something to spare: --margin 0.1."
                 )
@@ -232,7 +232,7 @@ def _limits(found: Recommendation) -> Section:
         "Limits on fresh traffic",
         ("limit", *(_short(name) for name in names)),
         tuple(rows),
-        ("! the mean passes the limit; ? the interval reaches across it; zones and hours: the worst one.",),
+        ("! the mean exceeds the limit; ? the interval reaches across it; zones and hours: the worst one.",),
     )
 
 
@@ -267,7 +267,7 @@ def _place(found: Recommendation, verdict: Verdict) -> str:
 
 
 def _stresses(found: Recommendation) -> Section:
-    """Aim and passed limits where the site differs from what was stated."""
+    """Aim and exceeded limits where the site differs from what was stated."""
     outcome = found.wish.aim.outcome
     names = ("current", *(name for name in KINDS if name in found.plans))
     rows = []
@@ -279,10 +279,10 @@ def _stresses(found: Recommendation) -> Section:
             cells.append(digits(mean, 4) + (f" !{passed}" if passed else ""))
         rows.append((trial.stress.label, *cells))
     return Section(
-        f"If the site differs: {outcome}, and how many limits are passed",
+        f"If the site differs: {outcome}, and how many limits are exceeded",
         ("", *(_short(name) for name in names)),
         tuple(rows),
-        ("!n: so many of the limits are passed by the mean.",),
+        ("!n: so many of the limits are exceeded by the mean.",),
     )
 
 

@@ -15,6 +15,7 @@ from sim.records import FloatColumn
 from sim.show.front_facts import front_facts
 from sim.show.sections import Page, Section
 from sim.show.words import count_of, digits, duration, interval, moment
+from sim.study.front import Aim
 from sim.study.precision import estimate_mean
 from sim.study.sweep import SweepResult
 from sim.study.values import Value, value_text
@@ -123,10 +124,17 @@ def _margin_words(result: SweepResult, margin: Sequence[float] | FloatColumn) ->
     """How much less of each aim, where there is any less."""
     return ", ".join(
         f"{digits(float(value))} {OUTCOMES[aim.outcome].unit.strip('-')}".strip()
-        + f" {'more' if aim.is_maximised else 'less'} {aim.outcome}"
+        + f" {_comparative(aim)} {aim.outcome}"
         for aim, value in zip(result.aims, margin, strict=True)
         if value > 0.0
     )
+
+
+def _comparative(aim: Aim) -> str:
+    """More, less, or of what is counted fewer."""
+    if aim.is_maximised:
+        return "more"
+    return "fewer" if OUTCOMES[aim.outcome].unit == "-" else "less"
 
 
 def _bend(result: SweepResult) -> tuple[Section, ...]:

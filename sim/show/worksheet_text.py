@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from sim.outcome.credits import SUMMER_COINCIDENCE
+from sim.outcome.en15193 import calculate_en15193
 from sim.results import Estimate
+from sim.show.en15193_text import EN15193_SOURCE, en15193_remark, en15193_rows
 from sim.show.sections import Page, Section
 from sim.show.whole_folder import number_text
 from sim.show.words import count_of, digits, interval, plain
@@ -85,7 +87,7 @@ def sheet_lines(sheet: Worksheet) -> tuple[SheetLine, ...]:
     """Return every line, in order."""
     return (
         *_load_lines(sheet), *_measure_lines(sheet), *_base_lines(sheet), *_claim_lines(sheet),
-        *_deemed_lines(sheet),
+        *_deemed_lines(sheet), *_calculated_lines(sheet),
     )
 
 
@@ -208,6 +210,13 @@ def _deemed_lines(sheet: Worksheet) -> Iterator[SheetLine]:
         )
 
 
+def _calculated_lines(sheet: Worksheet) -> Iterator[SheetLine]:
+    """The energy that EN 15193 calculates, beside the simulated one."""
+    section = "Calculated by EN 15193, beside the simulation"
+    for what, value, unit, how in en15193_rows(calculate_en15193(sheet.scenario)):
+        yield _line(section, what, value, unit, method=how, source=EN15193_SOURCE)
+
+
 def sheet_csv(sheet: Worksheet) -> Iterator[tuple[str, ...]]:
     """Yield the rows of worksheet.csv."""
     for line in sheet_lines(sheet):
@@ -253,13 +262,14 @@ def sheet_notices(sheet: Worksheet) -> tuple[str, ...]:
     return tuple(said)
 
 
-def sheet_remarks() -> tuple[str, ...]:
+def sheet_remarks(sheet: Worksheet) -> tuple[str, ...]:
     """Sentences below the sheet."""
     return (
         "Intervals are 95 % over replications. A simulated saving is an estimate; after commissioning a "
         "meter shows the saving (aislewake verify).",
         "Deemed factors are agreed numbers for an average site; the handbook's occupancy factor is 0.24. The "
         "programme decides which of these figures it takes.",
+        en15193_remark(calculate_en15193(sheet.scenario)),
     )
 
 
@@ -269,7 +279,7 @@ def sheet_page(sheet: Worksheet) -> Page:
     for name, lines in groupby(sheet_lines(sheet), key=lambda line: line.section):
         rows = tuple((line.what, f"[{line.text}]" if line.is_struck else line.text) for line in lines)
         sections.append(Section(name, rows=rows))
-    remarks = ("Figures in brackets are forced by code anyway and do not count.", *sheet_remarks())
+    remarks = ("Figures in brackets are forced by code anyway and do not count.", *sheet_remarks(sheet))
     return Page(
         title=sheet.scenario.title,
         subtitle=sheet_subtitle(sheet),

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import doctest
 import math
+from dataclasses import replace
 
 import pytest
 
 import sim.show.figures_style
 import sim.show.words
 from sim.results import Estimate
+from sim.scenario.schema import Settings
+from sim.show.in_force import levels_text, settings_in_force
 from sim.show.words import WIDTH, digits, interval, listing, weekday_list, wrapped
+from tests.show.made_results import make_scenario
 
 
 @pytest.mark.parametrize("module", [sim.show.words, sim.show.figures_style])
@@ -49,6 +53,15 @@ def test_interval_ends_at_the_same_digit(mean, half, text):
 
 def test_unit_and_scale():
     assert interval(Estimate(0.5, 0.01), "%", 100.0) == "50.0 ± 1.0 %"
+
+
+def test_levels_have_no_more_digits_than_people_read():
+    """Step 230 of a logarithmic scale of 254 steps over three decades: 10 ** (3 * 229 / 253 - 1) per cent."""
+    level = 10.0 ** (3.0 * 229.0 / 253.0 - 1.0) / 100.0
+    settings = Settings(unoccupied_level=level, timeout_s=300.0, second_delay_s=600.0, second_level=0.001)
+    row = replace(settings_in_force(make_scenario())[0], settings=settings)
+    assert level == pytest.approx(0.5192, abs=1e-4)
+    assert levels_text(row) == "100 / 51.9 %, then 0.1 % after 10 min"
 
 
 def test_runs_of_names_and_days_are_drawn_together():

@@ -1,0 +1,249 @@
+"""Every kind of report: summary first, contents, a note for every number, words, cautions."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from sim.results import Estimate
+from sim.show.glossary import GLOSSARY, used_words
+from sim.show.note_book import Meaning, NoteBook
+from sim.show.notes_decide import RECOMMEND_NOTES
+from sim.show.paper import Table, make_table
+from sim.show.plain_names import plain_names
+from sim.show.sections import Section
+from sim.show.summary_recommend import (
+    plan_origin,
+    recommend_summary,
+    recommended_plan,
+    settings_beside,
+)
+from sim.study.differences import Difference, subtract_paired
+from sim.study.precision import estimate_mean
+from tests.show.made_papers import KINDS, advised, paper
+from tests.show.test_report import CLAIMS, VOID, Links, Page
+
+NUMBER = re.compile(r"\d")
+OWN_TABLES = ("Line by line", "7. Functional test: what was found")
+"""The worksheet names method and source in every line; the other has names of aisles and empty fields."""
+
+
+class Grids(HTMLParser):
+    """The tables of a page: whether they hold numbers, and whether something leads to a note."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.title = ""
+        self.found: list[tuple[str, list[str], bool]] = []
+        self.is_heading, self.is_cell = False, False
+        self.title_marked = self.marked = False
+        self.cells: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag in ("h2", "h3"):
+            self.title, self.title_marked, self.is_heading = "", False, True
+        elif tag == "table":
+            self.cells, self.marked = [], self.title_marked
+        elif tag == "td":
+            self.is_cell = True
+        elif tag == "a" and dict(attrs).get("href", "").startswith("#note-"):  # type: ignore[union-attr]
+            self.marked = True
+            self.title_marked |= self.is_heading
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in ("h2", "h3"):
+            self.is_heading = False
+        elif tag == "td":
+            self.is_cell = False
+        elif tag == "table":
+            self.found.append((self.title.strip(), self.cells, self.marked))
+
+    def handle_data(self, data: str) -> None:
+        if self.is_heading:
+            self.title += data
+        elif self.is_cell:
+            self.cells.append(data)
+
+
+def unsourced(text: str) -> list[str]:
+    """Return the headings of tables with numbers from which nothing leads to a note."""
+    return [
+        title
+        for title, cells, is_marked in Grids(text).found
+        if any(NUMBER.search(cell) for cell in cells) and not is_marked
+    ]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+class TestEveryPaper:
+    def test_is_well_formed_alone_and_its_links_lead_somewhere(self, kind: str) -> None:
+        text = paper(kind)
+        page, links = Page(text), Links()
+        assert "script" not in page.tags
+        assert "link" not in page.tags
+        assert not [name for name, _ in page.attributes if name.startswith("on")]
+        assert not re.search(r"https?:|@import|url\(", text)
+        links.feed(text)
+        assert len(set(links.ids)) == len(links.ids)
+        assert set(links.targets) <= {f"#{name}" for name in links.ids}
+
+    def test_begins_with_the_answers_and_lists_every_part(self, kind: str) -> None:
+        text = paper(kind)
+        words = Page(text).words()
+        summary = text.index('class="answer"')
+        assert summary < text.index('aria-label="Contents"')
+        contents = text[text.index('aria-label="Contents"'):]
+        contents = contents[: contents.index("</nav>")]
+        listed = set(re.findall(r'href="#([\w-]+)"', contents))
+        after = text[text.index("</nav>"):]
+        parts = set(re.findall(r'<(?:h2|section class="sheet"|th class="group"[^>]*?) id="([\w-]+)"', after))
+        assert parts - {"lines"} <= listed
+        assert "How sure" in words
+
+    def test_no_number_stands_without_a_note(self, kind: str) -> None:
+        text = paper(kind)
+        left = [title for title in unsourced(text) if title not in OWN_TABLES]
+        assert left == []
+
+    def test_words_are_those_of_the_page_and_claim_nothing(self, kind: str) -> None:
+        text = paper(kind)
+        listed = re.findall(r"<dt>(.*?)</dt>", text[text.rindex('<dl class="words">'):])
+        body = text[: text.rindex('<dl class="words">')]
+        known = dict(GLOSSARY)
+        assert len(listed) >= 5
+        assert {word for word, _ in used_words(body)} == set(listed)
+        assert all(word in known for word in listed)
+        assert CLAIMS.findall(Page(text).words()) == []
+        assert not re.search(r"\b(nan|None(?! of this)|inf)\b", Page(text).words())
+
+    def test_cautions_and_both_schemes(self, kind: str) -> None:
+        text = paper(kind)
+        assert "The authority having jurisdiction, a licensed engineer" in Page(text).words()
+        assert '<meta name="color-scheme" content="light dark">' in text
+        assert "prefers-color-scheme: dark" in text
+
+    def test_names_of_columns_are_in_words(self, kind: str) -> None:
+        text = paper(kind)
+        shown = text[text.index('class="answer"'): text.index('class="notes"')]
+        shown = re.sub(r"<[^>]+>", " ", shown)
+        assert not re.search(r"\b(energy_kwh|dim_truck_s|switch_ups|false_offs|saved_share)\b(?!\.)", shown)
+
+
+def test_a_number_without_a_note_is_noticed() -> None:
+    """Negative control: the same page without its marks."""
+    bare = re.sub(r'<sup class="marks">.*?</sup>', "", paper("recommend"))
+    assert len(unsourced(bare)) > 5
+
+
+def test_a_word_that_stands_nowhere_is_not_explained() -> None:
+    assert "hypervolume" not in dict(used_words("<p>energy of a zone</p>"))
+    assert "hypervolume" in dict(used_words("<p>The hypervolumes.</p>"))
+
+
+def test_void_elements_are_the_pages_own() -> None:
+    assert {"meta", "img"} <= VOID
+
+
+def table(section: Section, meanings: Sequence[Meaning] = ()) -> Table:
+    return make_table(section, NoteBook(meanings))
+
+
+def test_marks_stand_once() -> None:
+    """What the title says already is not said again at every row; an interval is noted at the title."""
+    meanings = (Meaning("All", "one", "a"), Meaning("x|All", "one", "a"), Meaning("y", "two", "b"))
+    found = table(Section("All", ("", "y"), (("x", "1 ± 2"), ("energy_kwh", "3"))), meanings)
+    assert [cell.marks for cell in found.header] == [(), (2,)]
+    assert [row[0].marks for row in found.rows] == [(), (3,)]
+    assert found.title.marks == (1, 4)
+    assert found.rows[1][0].text == "energy"
+
+
+def test_plain_names_leave_files_and_keys_alone() -> None:
+    assert plain_names("shortfall_truck_s_per_visit.") == "shortfall per visit."
+    assert plain_names("energy_kwh.csv, my_energy_kwh") == "energy_kwh.csv, my_energy_kwh"
+    assert plain_names("sensors.miss=0.1") == "sensors.miss=0.1"
+
+
+class TestRecommendation:
+    """Both sides of a recommendation, against its own arrays."""
+
+    def test_settings_stand_side_by_side_by_period(self) -> None:
+        found = advised()
+        sections = settings_beside(found)
+        assert [section.title.split(": ")[1].split(",")[0] for section in sections] == list(found.fit.names)
+        site = found.wish.scenario
+        for period, section in zip(found.fit.names, sections, strict=True):
+            assert section.header == ("", "In force", "One for all", "By group", "By aisle")
+            rows = {row[0]: row[1:] for row in section.rows}
+            single = found.plans["single"].settings[0][period]
+            aisles = [found.plans["aisles"].settings_of(place)[period] for place in range(3)]
+            assert rows["different settings"] == (
+                str(len({repr(site.settings_of(name)[period]) for name in site.lit_names})), "1",
+                str(len({repr(found.plans["groups"].settings_of(place)[period]) for place in range(3)})),
+                str(len({repr(one) for one in aisles})),
+            )
+            seconds = sorted({one.timeout_s for one in aisles})
+            assert rows["timeout"][1].split()[0] in (f"{single.timeout_s:g}", f"{single.timeout_s / 60:g}")
+            assert (" to " in rows["timeout"][3]) == (len(seconds) > 1)
+        # 12 hours each of every day: 84 h a week
+        assert all(section.title.endswith("84 h a week") for section in sections)
+
+    def test_figures_of_both_with_their_intervals(self) -> None:
+        found = advised()
+        summary = recommend_summary(found)
+        assert summary.table is not None
+        rows = {row[0]: row[1:] for row in summary.table.rows}
+        today = found.trials[0].totals["current"]
+        best = found.trials[0].totals["aisles"]
+        share = estimate_mean((1.0 - best["energy_kwh"] / today["energy_kwh"]).tolist())
+        assert rows["saved against the settings in force"][0] == ""
+        told = rows["saved against the settings in force"][-1]
+        assert float(told.split()[0]) == pytest.approx(100.0 * (share.mean or 0.0), abs=0.6)
+        for name in ("energy_kwh", "dim_truck_s", "false_offs", "switch_ups"):
+            for place, plan in enumerate(("current", "single", "groups", "aisles")):
+                mean = float(np.mean(found.trials[0].totals[plan][name]))
+                shown = float(rows[name][place].split()[0].replace(",", ""))
+                half = estimate_mean(found.trials[0].totals[plan][name].tolist()).half_width or 0.0
+                assert shown == pytest.approx(mean, abs=max(0.5 * half, 0.006 * abs(mean), 0.06))
+
+    def test_the_saving_of_the_first_page_is_the_paired_one(self) -> None:
+        found = advised()
+        totals = found.trials[0].totals
+        today, best = (totals[plan]["energy_kwh"].tolist() for plan in ("current", "aisles"))
+        paired = subtract_paired(today, best)
+        text = dict(recommend_summary(found).answers)["What do they save?"]
+        number = float(re.findall(r", ([\d.,]+) ±", text)[0].replace(",", ""))
+        half = paired.estimate.half_width or 0.0
+        assert number == pytest.approx(abs(paired.estimate.mean or 0.0), abs=max(0.5 * half, 0.01))
+        assert "than the settings in force" in text
+
+    @pytest.mark.parametrize(("mean", "half", "plan"), [(9.0, 2.0, "aisles"), (1.0, 2.0, "single")])
+    def test_a_finer_plan_must_be_shown_to_save_more(self, mean: float, half: float, plan: str) -> None:
+        """9 ± 2 kWh is a saving, 1 ± 2 kWh is none: then one setting for all stands on the first page."""
+        savings = tuple(
+            replace(one, difference=Difference(Estimate(mean, half), True)) if one.over == "single" else one
+            for one in advised().savings
+        )
+        found = replace(advised(), savings=savings)
+        assert recommended_plan(found) == plan
+        text = dict(recommend_summary(found).answers)["Which settings?"]
+        assert ("saves 9.0 ± 2.0 kWh" in text) == (plan == "aisles")
+        assert ("shown to save more" in text) == (plan == "single")
+
+    def test_a_plans_file_says_what_it_was_compared_with(self) -> None:
+        text = plan_origin(advised(), "aisles")
+        assert text.startswith("Recommended settings, by aisle:")
+        assert "less than the settings in force" in text
+        assert "\n" not in text
+
+    def test_meanings_are_patterns(self) -> None:
+        for meaning in RECOMMEND_NOTES:
+            re.compile(meaning.pattern)
+            assert meaning.text.endswith(".")
+            assert meaning.source

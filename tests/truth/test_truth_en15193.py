@@ -1,0 +1,137 @@
+"""EN 15193 against its own worked factors and cases by hand; the model spoiled must fail the same check."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sim.outcome import credits, en15193
+from sim.outcome.en15193 import Calculated, calculate_en15193, lit_hours
+from sim.scenario.schema import Scenario
+from sim.show.en15193_text import en15193_rows
+from sim.show.report import render_report
+from sim.show.worksheet_text import sheet_lines
+from sim.study.replicate import run
+from sim.verification.worksheet import make_worksheet
+from tests.show.made_results import make_scenario
+
+WHOLE_DAY = [{"from": "00:00", "to": "24:00", "settings": "all"}]
+
+
+def site(level: float = 0.3, **changes: object) -> Scenario:
+    """Three aisles of 10 luminaires of 100 W, 2 W of standby, lit day and night."""
+    content: dict[str, object] = {
+        "luminaires": {"per_aisle": 10, "full_w": 100.0, "standby_w": 2.0},
+        "lighting": {"settings": {"all": {"unoccupied_level": level, "timeout_s": 270}}},
+        "timetable": WHOLE_DAY,
+    }
+    return make_scenario(**(content | changes))
+
+
+@pytest.mark.parametrize(
+    ("absence", "control", "factor"),
+    [
+        # standards.md O10, EN 15193:2007, Annex D (formula from memory)
+        (0.4, 0.95, 0.75), (0.4, 0.90, 0.70), (0.4, 0.80, 0.60), (0.1, 0.90, 0.95), (0.95, 0.90, 0.10),
+        (0.0, 0.95, 1.0), (1.0, 0.95, 0.0),
+    ],
+)
+def test_lighting_energy_at_the_worked_factors(absence: float, control: float, factor: float) -> None:
+    """10 kW in 2,500 h of day and 1,500 h of night: 40 MWh at F_O = 1, and so much less."""
+    occupancy = credits.en15193_occupancy_factor(absence, control)
+    found = credits.en15193_lighting_kwh(10.0, 2500.0, 1500.0, occupancy)
+    assert found == pytest.approx(40_000.0 * factor)
+
+
+def by_hand() -> tuple[float, float]:
+    """W_L and W_P of the site: 30 x 100 W, F_O 0.75, 8,760 h; 30 x 2 W in 8,760 h."""
+    return 3.0 * 0.75 * 8760.0, 0.06 * 8760.0
+
+
+def is_by_hand(found: Calculated) -> bool:
+    lighting, standby = by_hand()
+    return found.lighting_kwh == pytest.approx(lighting) and found.standby_kwh == pytest.approx(standby)
+
+
+def test_a_site_by_hand() -> None:
+    found = calculate_en15193(site())
+    assert is_by_hand(found)
+    part, = found.parts
+    assert (part.absence, part.control, part.daylight) == (0.4, 0.95, 1.0)
+    assert (part.day_h, part.night_h) == (pytest.approx(4380.0), pytest.approx(4380.0))
+    # three aisles of 60 m by 5 m
+    assert found.leni == pytest.approx(sum(by_hand()) / 900.0)
+
+
+def test_a_spoiled_factor_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Negative control: another control type, and the night forgotten."""
+    monkeypatch.setattr(en15193, "EN15193_AUTO_DIMMED", 0.90)
+    assert not is_by_hand(calculate_en15193(site()))
+    monkeypatch.undo()
+
+    def no_night(kw: float, day_h: float, night_h: float, occupancy: float, daylight: float = 1.0) -> float:
+        return kw * day_h * occupancy * daylight
+
+    monkeypatch.setattr(en15193, "en15193_lighting_kwh", no_night)
+    assert not is_by_hand(calculate_en15193(site()))
+
+
+def test_lights_that_go_off_count_as_switched() -> None:
+    """F_OC 0.90 makes 0.70 of a rack area."""
+    assert calculate_en15193(site(level=0.0)).lighting_kwh == pytest.approx(3.0 * 0.70 * 8760.0)
+
+
+def test_luminaires_that_never_dim_count_in_full() -> None:
+    lamps = {"per_aisle": 10, "full_w": 100.0, "standby_w": 2.0, "fixed_on": 2}
+    found = calculate_en15193(site(luminaires=lamps))
+    kwh = {part.kind: part.kwh for part in found.parts}
+    assert kwh == pytest.approx(
+        {"rack aisles": 2.4 * 0.75 * 8760.0, "luminaires that never dim": 0.6 * 8760.0}
+    )
+    assert found.standby_kwh == pytest.approx(24 * 0.002 * 8760.0)
+
+
+def test_hours_are_those_with_an_occupied_level() -> None:
+    """Lit from 05:30 to 21:00: 15.5 h, of which 12 h of day."""
+    settings = {
+        "on": {"unoccupied_level": 0.3, "timeout_s": 270},
+        "off": {"occupied_level": 0.0, "unoccupied_level": 0.0, "timeout_s": 60},
+    }
+    rows = [
+        {"from": "05:30", "to": "21:00", "settings": "on"},
+        {"from": "21:00", "to": "05:30", "settings": "off"},
+    ]
+    scenario = site(lighting={"settings": settings}, timetable=rows)
+    hours = lit_hours(scenario, "A01")
+    assert hours.sum() == pytest.approx(15.5)
+    assert hours[5] == pytest.approx(0.5)
+    part, = calculate_en15193(scenario).parts
+    assert (part.day_h, part.night_h) == (pytest.approx(12 * 365.0), pytest.approx(3.5 * 365.0))
+
+
+def test_under_a_skylight_the_mean_cap_of_its_hours_counts() -> None:
+    """Caps of 0.4 from 10 to 14 in June (30 days), 1 at any other time; two of three aisles below it."""
+    caps = np.ones((12, 24))
+    caps[5, 10:14] = 0.4
+    sky = {"caps": caps.tolist(), "aisles": ["A01", "A02"]}
+    found = calculate_en15193(site(skylight=sky))
+    hours = 4.0 * 30.0
+    assert found.lighting_kwh == pytest.approx(3.0 * 0.75 * 8760.0 - 2.0 * 0.75 * hours * 0.6)
+    under = next(part for part in found.parts if part.daylight < 1.0)
+    assert (under.day_h, under.daylight) == (pytest.approx(hours), pytest.approx(0.4))
+
+
+def test_it_stands_beside_the_simulation_and_changes_nothing_of_it() -> None:
+    scenario = site(days=7.0, replications=2, tariff={"currency": "EUR", "per_kwh": 0.2})
+    result = run(scenario)
+    sheet = make_worksheet(result)
+    lines = [line for line in sheet_lines(sheet) if line.section.startswith("Calculated by EN 15193")]
+    values = {line.what: line.estimate.mean for line in lines}
+    assert values["calculated energy of a year: W_L + W_P"] == pytest.approx(sum(by_hand()))
+    assert all("EN 15193:2007" in line.source for line in lines)
+    method = next(line.method for line in lines if line.what == "rack aisles: W_L")
+    assert "F_O 0.75, F_D 1, t_D 4,380 h, t_N 4,380 h" in method
+    page = render_report(result, {})
+    assert "Calculated by EN 15193, beside the simulation" in page
+    assert "There is no skylight, so F_D is 1" in page.replace("\N{NO-BREAK SPACE}", " ")
+    assert [row[0] for row in en15193_rows(calculate_en15193(scenario))] == [line.what for line in lines]
