@@ -7,8 +7,8 @@ Exit codes: 0 done, 1 a bug, 2 bad input or usage, 3 some points failed, 4 the m
 
 from __future__ import annotations
 
-import os
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,19 +16,34 @@ import click
 
 from sim.commands_ask import compare, explain
 from sim.commands_data import fit, quality, replay
-from sim.commands_decide import recommend, sensitivity, sweep
+from sim.commands_decide import recommend, sweep
 from sim.commands_film import film
 from sim.commands_new import new
 from sim.commands_page import estimate, page
 from sim.commands_proof import verify, worksheet
+from sim.commands_sensitivity import sensitivity
+from sim.commands_shared import (
+    JSON_ASKED,
+    WRITTEN,
+    complete_scenarios,
+    complete_sites,
+    draw,
+    json_option,
+    say,
+    say_where,
+    tell_json,
+    written,
+)
 from sim.commands_site import handover, skylight
 from sim.commands_study import study
 from sim.errors import AislewakeError, InputError, MachineError
 from sim.terminal import CONTEXT, ReaderGoneError, forget_output, free_folder, progress_bar, streams_told
 
 if TYPE_CHECKING:
+    from sim.floor.layout import Layout
     from sim.replication import Engine
     from sim.results import Result
+    from sim.scenario.schema import Scenario
 
 __all__ = ["aislewake", "main"]
 
@@ -51,9 +66,31 @@ class _Commands(click.Group):
             return super().make_context(*words, **settings)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command."""
-        with streams_told():
-            return super().invoke(ctx)
+        """Run the command; where JSON was asked for, what went wrong is told as JSON too."""
+        try:
+            with streams_told():
+                return super().invoke(ctx)
+        except AislewakeError as error:
+            if ctx.meta.get(JSON_ASKED):
+                from sim.show.json_site import fault_summary
+
+                with streams_told():
+                    tell_json(fault_summary(ctx.invoked_subcommand or "", error))
+            raise
+        except (KeyboardInterrupt, click.Abort):
+            at_terminal = sys.stderr is not None and sys.stderr.isatty()
+            _say("\n" * at_terminal + _interruption(ctx))  # the terminal shows ^C where the cursor stands
+            ctx.exit(130)
+
+
+def _interruption(context: click.Context) -> str:
+    """Say what an interruption left behind."""
+    written = context.meta.get(WRITTEN)
+    if written is not None:
+        return f"interrupted; {written} is complete"
+    if context.invoked_subcommand == "study":
+        return "interrupted; rows that the store holds are kept: the same command goes on"
+    return "interrupted; nothing was written"
 
 
 @click.group(cls=_Commands, context_settings=CONTEXT)
@@ -75,18 +112,25 @@ def aislewake() -> None:
     """
 
 
-def _finish(result: Result, out: Path, force: bool) -> None:
+def _finish(result: Result, out: Path, force: bool, as_json: bool) -> None:
     """Write the results and print the short answer."""
-    from sim.show.folder import write_results
-    from sim.show.tables import headline_table
+    from sim.show.folder import summary, write_results
 
     write_results(result, out, force=force)
-    click.echo(headline_table(result))
-    click.echo(f"\nResults: {out}{os.sep}   open {out / 'report.html'}")
+    written(out)
+    if as_json:
+        tell_json(summary(result))
+    else:
+        from sim.show.bars import run_picture
+        from sim.show.tables import headline_table
+
+        click.echo(headline_table(result))
+        draw(partial(run_picture, result))
+    say_where(out, as_json=as_json)
 
 
 @aislewake.command(context_settings=CONTEXT, short_help="Simulate a site and write a results folder.")
-@click.argument("scenario", required=False)
+@click.argument("scenario", required=False, shell_complete=complete_scenarios)
 @click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's.")
 @click.option("--replications", type=click.IntRange(min=1), help="Exactly so many replications.")
 @click.option("--replication", type=click.IntRange(min=0), help="Only this one, by its number from 0.")
@@ -106,6 +150,7 @@ def _finish(result: Result, out: Path, force: bool) -> None:
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Results folder; by default NAME-results here.")
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
+@json_option
 def run(
     scenario: str | None,
     seed: int | None,
@@ -115,15 +160,17 @@ def run(
     engine: Engine,
     out: Path | None,
     force: bool,
+    as_json: bool,
 ) -> None:
     """Simulate SCENARIO (a file, or a packaged site's name) and write a results folder.
 
-    Without SCENARIO the packaged demonstration site is run.
+    Without SCENARIO the packaged demonstration site is run. --json prints what summary.json holds.
 
     \b
     Examples:
       aislewake run --replications 3
       aislewake run my-site.toml --workers 2 --out week-12
+      aislewake run my-site.toml --json > summary.json
     """
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load
@@ -149,45 +196,65 @@ def run(
         )
     finally:
         close()
-    _finish(result, target, force)
+    _finish(result, target, force, as_json)
 
 
 @aislewake.command(context_settings=CONTEXT, short_help="Validate a scenario and print the resolved site.")
-@click.argument("scenario")
+@click.argument("scenario", shell_complete=complete_scenarios)
 @click.option("--plan", type=click.Path(path_type=Path), help="Also draw the site plan: a .svg or .png file.")
-def check(scenario: str, plan: Path | None) -> None:
+@json_option
+def check(scenario: str, plan: Path | None, as_json: bool) -> None:
     """Validate SCENARIO and print the resolved site in a screenful.
+
+    Every fault is told at once, with file, line, key and what is allowed; exit code 2 then. --json prints
+    the site's main facts and notices, or the faults as a list.
 
     \b
     Examples:
       aislewake check my-site.toml
       aislewake check cross-dock --plan plan.svg
+      aislewake check my-site.toml --json
     """
     from sim.floor.layout import lay_out
     from sim.lighting.timetable import place_programs
     from sim.scenario.contradictions import find_notices
     from sim.scenario.toml import load
-    from sim.show.tables import site_table
 
     if plan is not None and plan.suffix.lower() not in (".svg", ".png"):
         raise InputError(f"--plan {plan}: the file's name must end in .svg or .png")
     site = load(scenario)
     layout = lay_out(site)
-    click.echo(site_table(site, layout, place_programs(site), find_notices(site)))
+    programs, notices = place_programs(site), find_notices(site)
     if plan is not None:
-        from sim.show.figures_plan import plan_picture
-        from sim.show.plan import plan_numbers
+        _draw_plan(site, layout, plan)
+        written(plan)
+    if as_json:
+        from sim.show.json_site import check_summary
 
-        picture = plan_picture(plan_numbers(site, layout), plan.suffix.lower().removeprefix("."))
-        try:
-            plan.write_bytes(picture)
-        except OSError as error:
-            raise MachineError(f"{plan}: {error.strerror or error}") from error
-        click.echo(f"\nPlan: {plan}")
+        borders = max(len(program.border) - 2 for program in programs)
+        tell_json(check_summary(scenario, site, layout, notices, borders))
+    else:
+        from sim.show.tables import site_table
+
+        click.echo(site_table(site, layout, programs, notices))
+    if plan is not None:
+        say(f"\nPlan: {plan}", as_json=as_json)
+
+
+def _draw_plan(site: Scenario, layout: Layout, plan: Path) -> None:
+    """Write the site plan."""
+    from sim.show.figures_plan import plan_picture
+    from sim.show.plan import plan_numbers
+
+    picture = plan_picture(plan_numbers(site, layout), plan.suffix.lower().removeprefix("."))
+    try:
+        plan.write_bytes(picture)
+    except OSError as error:
+        raise MachineError(f"{plan}: {error.strerror or error}") from error
 
 
 @aislewake.command(context_settings=CONTEXT, short_help="List the packaged sites, or copy one out.")
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=complete_sites)
 @click.option("--out", type=click.Path(path_type=Path), help="File to write; by default NAME.toml here.")
 def demo(name: str | None, out: Path | None) -> None:
     """List the packaged sites, or copy the one called NAME out to start from.
@@ -278,10 +345,9 @@ def main(arguments: list[str] | None = None) -> Any:
             if sys.stdout is not None:  # None where the process was started without
                 sys.stdout.flush()
         sys.exit(code if isinstance(code, int) else 0)
-    except click.exceptions.Abort:
-        _interrupted()
-    except KeyboardInterrupt:
-        _interrupted()
+    except (click.Abort, KeyboardInterrupt):  # before or after the command itself
+        _say("interrupted")
+        sys.exit(130)
     except click.ClickException as error:
         error.show()
         sys.exit(2)
@@ -302,7 +368,3 @@ def _say(text: str) -> None:
     """Print a message for people to standard error, whatever its encoding can show."""
     click.echo(text, err=True)
 
-
-def _interrupted() -> None:
-    _say("interrupted; no results were written")
-    sys.exit(130)

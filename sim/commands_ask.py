@@ -12,6 +12,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sim.commands_shared import (
+    complete_outcomes,
+    complete_scenarios,
+    json_option,
+    tell_json,
+)
 from sim.errors import InputError
 from sim.terminal import CONTEXT, progress_told
 
@@ -24,12 +30,15 @@ __all__ = ["compare", "explain"]
 
 
 @click.command(context_settings=CONTEXT, short_help="Compare scenarios or results folders.")
-@click.argument("alternatives", nargs=-1, required=True, metavar="A B [C]...")
+@click.argument(
+    "alternatives", nargs=-1, required=True, metavar="A B [C]...", shell_complete=complete_scenarios
+)
 @click.option(
     "--outcome",
     "outcomes",
     multiple=True,
     metavar="NAME",
+    shell_complete=complete_outcomes,
     help="Outcome to show; once for each. By default the usual ones.",
 )
 @click.option("--all", "shows_all", is_flag=True, help="Show every outcome.")
@@ -37,6 +46,7 @@ __all__ = ["compare", "explain"]
 @click.option(
     "--until",
     metavar="NAME=VALUE",
+    shell_complete=complete_outcomes,
     help="Go on until every difference in NAME is known to VALUE, or to a share of itself (5%).",
 )
 @click.option(
@@ -46,6 +56,7 @@ __all__ = ["compare", "explain"]
     show_default=True,
     help="Processes; the figures do not depend on it.",
 )
+@json_option
 def compare(
     alternatives: Sequence[str],
     outcomes: Sequence[str],
@@ -53,6 +64,7 @@ def compare(
     replications: int | None,
     until: str | None,
     workers: int,
+    as_json: bool,
 ) -> None:
     """Compare A with B, C, ...: scenario files, packaged sites, or folders of runs and replays.
 
@@ -65,9 +77,10 @@ def compare(
 
     \b
     Examples:
-      aislewake compare before.toml after.toml
-      aislewake compare week-12 after.toml --until energy_kwh=5% --workers 2
+      aislewake compare before.toml after.toml --until energy_kwh=5%
+      aislewake compare week-12 after.toml --workers 2
       aislewake compare settings --replications 20
+      aislewake compare before.toml after.toml --json
     """
     from sim.outcome.names import HEADLINES, OUTCOMES
     from sim.show.sections import page_text
@@ -82,7 +95,12 @@ def compare(
     given = [one for text, label in _labels(alternatives) for one in _read_alternatives(text, label)]
     with progress_told() as tell:
         found = study(given, replications=replications, goal=_goal(until), workers=workers, progress=tell)
-    click.echo(page_text(comparison_page(found, shown)))
+    if as_json:
+        from sim.show.json_decide import comparison_json
+
+        tell_json(comparison_json(found, shown))
+    else:
+        click.echo(page_text(comparison_page(found, shown)))
 
 
 def _labels(texts: Sequence[str]) -> list[tuple[str, str]]:
@@ -142,7 +160,8 @@ def _goal(text: str | None) -> Goal | None:
 @click.option(
     "--worst", type=click.IntRange(min=1, max=10_000), help="List so many of the longest dim spells."
 )
-def explain(results: Path, aisle: str | None, at: str | None, worst: int | None) -> None:
+@json_option
+def explain(results: Path, aisle: str | None, at: str | None, worst: int | None, as_json: bool) -> None:
     """Explain the light of an AISLE in the first replication of RESULTS, a folder of a run or a replay.
 
     An open area is named like an aisle; aisles that share a zone by one of them or by the group.
@@ -155,7 +174,9 @@ def explain(results: Path, aisle: str | None, at: str | None, worst: int | None)
     Examples:
       aislewake explain week-12 A14 --at "Tue 02:10"
       aislewake explain week-12 --worst 10
+      aislewake explain week-12 A14 --worst 3 --json
     """
+    from sim.show.json_ask import moments_json, spells_json
     from sim.show.sections import page_text
     from sim.show.words_explain import moment_page, spells_page
     from sim.study.explain import explain_moment, find_worst_spells
@@ -169,11 +190,18 @@ def explain(results: Path, aisle: str | None, at: str | None, worst: int | None)
     place = None if aisle is None else _find_place(found.layout, aisle)
     if at is not None and place is not None:
         moments = explain_moment(found, place, parse_moment(at, found.scenario))
-        click.echo(page_text(moment_page(found, moments)))
+        if as_json:
+            tell_json(moments_json(found, moments))
+        else:
+            click.echo(page_text(moment_page(found, moments)))
     if worst is not None:
         if found.close_look.visits is None:
             raise InputError(f"{results}: no visits are known, so that nobody was in the dark")
-        click.echo(page_text(spells_page(found, find_worst_spells(found, worst, place), aisle, str(results))))
+        spells = find_worst_spells(found, worst, place)
+        if as_json:
+            tell_json(spells_json(found, spells, aisle))
+        else:
+            click.echo(page_text(spells_page(found, spells, aisle, str(results))))
 
 
 def _find_place(layout: Layout, name: str) -> int:

@@ -1,4 +1,4 @@
-"""Commands that decide: sweep, recommend, sensitivity.
+"""Commands that decide between settings: sweep, recommend.
 
 Comes in: words from a terminal.  Goes out: calls to `study`, text, results folders.  Before: `study`, `show`;
 after: `cli`, which registers them.  Heavy libraries are imported inside the commands.
@@ -6,50 +6,38 @@ after: `cli`, which registers them.  Heavy libraries are imported inside the com
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
 
+from sim.commands_shared import (
+    complete_limits,
+    complete_outcomes,
+    complete_scenarios,
+    complete_varied,
+    draw,
+    say_where,
+    study_options,
+    tell_json,
+    written,
+)
 from sim.errors import InputError
 from sim.terminal import CONTEXT, free_folder, progress_told
 
-__all__ = ["recommend", "sensitivity", "sweep"]
-
-Command = Callable[..., Any]
-
-
-def _shared(replications: str) -> Callable[[Command], Command]:
-    """Add the options that every study has."""
-
-    def add(command: Command) -> Command:
-        for option in (
-            click.option("--force", is_flag=True, help="Replace an earlier results folder."),
-            click.option("--out", type=click.Path(path_type=Path), help="Results folder."),
-            click.option(
-                "--workers",
-                type=click.IntRange(min=1, max=256),
-                default=1,
-                show_default=True,
-                help="Processes; the figures do not depend on it.",
-            ),
-            click.option("--replications", type=click.IntRange(min=1), help=replications),
-        ):
-            command = option(command)
-        return command
-
-    return add
+__all__ = ["recommend", "sweep"]
 
 
 @click.command(context_settings=CONTEXT, short_help="Try many settings on the same traffic.")
-@click.argument("scenario")
+@click.argument("scenario", shell_complete=complete_scenarios)
 @click.option(
     "--vary",
     "varied",
     multiple=True,
     metavar="KEY=VALUES",
+    shell_complete=complete_varied,
     help="What to vary: a:b:step, or values set apart by commas. Once for each key.",
 )
 @click.option("--sample", type=click.IntRange(min=1), help="So many points instead of every combination.")
@@ -61,15 +49,23 @@ def _shared(replications: str) -> Callable[[Command], Command]:
     help="How to sample: Sobol' points or a Latin hypercube.",
 )
 @click.option(
-    "--minimise", multiple=True, metavar="NAME", help="Outcome of the trade-off; instead of the usual four."
+    "--minimise",
+    multiple=True,
+    metavar="NAME",
+    shell_complete=complete_outcomes,
+    help="Outcome of the trade-off; instead of the usual four.",
 )
 @click.option(
-    "--maximise", multiple=True, metavar="NAME", help="The same, for outcomes that should be large."
+    "--maximise",
+    multiple=True,
+    metavar="NAME",
+    shell_complete=complete_outcomes,
+    help="The same, for outcomes that should be large.",
 )
 @click.option(
     "--parquet", is_flag=True, help="sweep.parquet instead of sweep.csv (needs the extra [parquet])."
 )
-@_shared("So many replications of each point; by default the scenario's.")
+@study_options("So many replications of each point; by default the scenario's.")
 def sweep(
     scenario: str,
     varied: Sequence[str],
@@ -82,6 +78,7 @@ def sweep(
     workers: int,
     out: Path | None,
     force: bool,
+    as_json: bool,
 ) -> None:
     """Evaluate every combination of settings of SCENARIO, exactly and on the same trucks.
 
@@ -95,17 +92,18 @@ def sweep(
 
     The folder holds sweep.csv (a row per point and replication), summary.csv (means, intervals, who beats
     whom), front.csv (settings that none beats, with peaks and dim spells), front_hours.csv (the same by
-    hour of the day), report.html and pictures.
+    hour of the day), report.html and pictures. --json prints what its summary.json holds.
 
     \b
     Examples:
       aislewake sweep pallet-reserve --vary day.timeout_s=60:900:60
       aislewake sweep my-site.toml --vary all.timeout_s=30:1800:30 \\
           --vary sensors.at=ends,every --workers 2 --out trade-off
+      aislewake sweep my-site.toml --vary day.timeout_s=60,300 --json
     """
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load
-    from sim.show.folder_sweep import need_parquet, write_sweep
+    from sim.show.folder_sweep import need_parquet, sweep_json, write_sweep
     from sim.show.sections import page_text
     from sim.show.whole_folder import refuse_existing
     from sim.show.words_sweep import sweep_page
@@ -133,13 +131,15 @@ def sweep(
             site, plan, replications=replications, aims=aims or AIMS, workers=workers, progress=tell
         )
     write_sweep(result, target, parquet=parquet, force=force)
-    click.echo(page_text(sweep_page(result)))
-    _say_where(target)
+    written(target)
+    if as_json:
+        tell_json(sweep_json(result))
+    else:
+        from sim.show.bars import sweep_picture
 
-
-def _say_where(target: Path) -> None:
-    """Say where the results are."""
-    click.echo(f"\nResults: {target}{os.sep}   open {target / 'report.html'}")
+        click.echo(page_text(sweep_page(result)))
+        draw(partial(sweep_picture, result))
+    say_where(target, as_json=as_json)
 
 
 def _limits(texts: Sequence[str], option: str) -> dict[str, float]:
@@ -162,21 +162,35 @@ def _names(text: str) -> list[str]:
 
 
 @click.command(context_settings=CONTEXT, short_help="Find the best settings under limits.")
-@click.argument("scenario")
+@click.argument("scenario", shell_complete=complete_scenarios)
 @click.option(
     "--max",
     "at_most",
     multiple=True,
     metavar="NAME=VALUE",
+    shell_complete=complete_limits,
     help="Limit of the site's mean, such as dim_truck_s_per_visit=2.",
 )
 @click.option(
-    "--max-zone", multiple=True, metavar="NAME=VALUE", help="The same for every control zone by itself."
+    "--max-zone",
+    multiple=True,
+    metavar="NAME=VALUE",
+    shell_complete=complete_limits,
+    help="The same for every control zone by itself.",
 )
 @click.option(
-    "--max-hour", multiple=True, metavar="NAME=VALUE", help="The same for every hour of the day by itself."
+    "--max-hour",
+    multiple=True,
+    metavar="NAME=VALUE",
+    shell_complete=complete_limits,
+    help="The same for every hour of the day by itself.",
 )
-@click.option("--minimise", metavar="NAME", help="What to make small; by default energy_kwh.")
+@click.option(
+    "--minimise",
+    metavar="NAME",
+    shell_complete=complete_outcomes,
+    help="What to make small; by default energy_kwh.",
+)
 @click.option("--timeouts", metavar="VALUES", help="Timeouts the controller offers [s]: a:b:step or values.")
 @click.option(
     "--levels", metavar="VALUES", help="Unoccupied levels the controller offers, share of full light."
@@ -201,7 +215,7 @@ def _names(text: str) -> list[str]:
     type=click.IntRange(min=2),
     help="So many other replications to try on; by default as many as fitted.",
 )
-@_shared("So many replications to fit to; by default the scenario's.")
+@study_options("So many replications to fit to; by default the scenario's.")
 def recommend(
     scenario: str,
     at_most: Sequence[str],
@@ -224,6 +238,7 @@ def recommend(
     workers: int,
     out: Path | None,
     force: bool,
+    as_json: bool,
 ) -> None:
     """Find the settings of SCENARIO that use least within limits: one for all aisles, by group, by aisle.
 
@@ -242,10 +257,11 @@ def recommend(
           --floor-share 0.2 --egress none --walked none
       aislewake recommend my-site.toml --max dim_truck_s_per_visit=2 \\
           --max false_offs_per_day=5 --max switch_ups_per_zone_hour=6
+      aislewake recommend my-site.toml --json > plans.json
     """
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load
-    from sim.show.folder_recommend import write_recommendation
+    from sim.show.folder_recommend import recommendation_json, write_recommendation
     from sim.show.sections import page_text
     from sim.show.whole_folder import refuse_existing
     from sim.show.words_recommend import recommendation_page
@@ -277,8 +293,15 @@ def recommend(
     with progress_told() as tell:
         found = study.recommend(wish, replications=replications, fresh=fresh, workers=workers, progress=tell)
     write_recommendation(found, target, force=force)
-    click.echo(page_text(recommendation_page(found)))
-    _say_where(target)
+    written(target)
+    if as_json:
+        tell_json(recommendation_json(found))
+    else:
+        from sim.show.bars import plans_picture
+
+        click.echo(page_text(recommendation_page(found)))
+        draw(partial(plans_picture, found))
+    say_where(target, as_json=as_json)
 
 
 def _numbers(text: str, option: str) -> list[Any]:
@@ -292,98 +315,3 @@ def _numbers(text: str, option: str) -> list[Any]:
     if isinstance(values, Span):
         raise InputError(f"{option}: {text}: give a:b:step, or values set apart by commas")
     return list(values)
-
-
-@click.command(context_settings=CONTEXT, short_help="Say which inputs move the answer.")
-@click.argument("scenario")
-@click.option(
-    "--range",
-    "ranges",
-    multiple=True,
-    metavar="KEY=a:b",
-    help="An input and its range; once for each. By default the usual six.",
-)
-@click.option("--of", "outcome", default="saved_share", show_default=True, metavar="NAME", help="The answer.")
-@click.option(
-    "--method",
-    type=click.Choice(["tornado", "morris", "sobol"]),
-    default="tornado",
-    show_default=True,
-    help="One input at a time, or all at once (needs the extra [sensitivity]).",
-)
-@click.option(
-    "--samples",
-    type=click.IntRange(min=2, max=100_000),
-    default=8,
-    show_default=True,
-    help="Morris: paths; Sobol: points of the base sample, raised to a power of two.",
-)
-@click.option(
-    "--log-to",
-    type=click.FloatRange(min=0.001, max=1.0),
-    default=0.1,
-    show_default=True,
-    help="Precision wanted of the mean visits of an aisle: half-width over mean.",
-)
-@_shared("So many replications of each point; by default the scenario's.")
-def sensitivity(
-    scenario: str,
-    ranges: Sequence[str],
-    outcome: str,
-    method: str,
-    samples: int,
-    log_to: float,
-    replications: int | None,
-    workers: int,
-    out: Path | None,
-    force: bool,
-) -> None:
-    """Find which inputs of SCENARIO move an outcome most: what to measure on site first.
-
-    A key is volume, skew, handling or speed, a factor on what the scenario states, or the dotted path of a
-    number in the file. It also says how many aisles to log so that their mean traffic is known well enough.
-
-    \b
-    Examples:
-      aislewake sensitivity pallet-reserve --replications 3
-      aislewake sensitivity my-site.toml --range volume=0.5:1.5 \\
-          --range sensors.miss=0:0.2 --of false_offs --workers 2
-    """
-    from sim.scenario.contradictions import find_notices
-    from sim.scenario.demos import find_scenario
-    from sim.scenario.toml import load
-    from sim.show.folder_sensitivity import write_sensitivity
-    from sim.show.sections import page_text
-    from sim.show.whole_folder import refuse_existing
-    from sim.show.words_sensitivity import sensitivity_page
-    from sim.study import sensitivity as study
-    from sim.study.inputs import parse_inputs, usual_inputs
-
-    path = find_scenario(scenario)
-    target = out or free_folder(f"{path.stem}-sensitivity")
-    refuse_existing(target, force=force)
-    if method != "tornado":
-        study.need_salib()
-    site = load(path)
-    inputs = parse_inputs(ranges, site) if ranges else usual_inputs(site)
-    count = replications or site.replications
-    with progress_told("run") as tell:
-        found: study.Tornado | study.Indices
-        if method == "tornado":
-            found = study.tornado(site, inputs, outcome, replications=count, workers=workers, progress=tell)
-        else:
-            found = study.find_indices(
-                site,
-                inputs,
-                outcome,
-                method,
-                samples=samples,
-                replications=count,
-                workers=workers,
-                progress=tell,
-            )
-    logs = study.log_size(site, log_to, replications=count)
-    page = sensitivity_page(site, found, logs, count, tuple(find_notices(site)))
-    write_sensitivity(site, found, logs, page, target, force=force)
-    click.echo(page_text(page))
-    _say_where(target)

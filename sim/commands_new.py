@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from sim.commands_shared import written
 from sim.errors import Fault, InputError, MachineError
 from sim.scenario.questions import (
     QUESTIONS,
@@ -81,7 +82,7 @@ def new(out: Path, is_quiet: bool, aisles_csv: Path | None, **options: Value | N
     \b
     Examples:
       aislewake new --out north-hall.toml
-      aislewake new --yes --aisles 24 --aisle-length-m 72 --trucks 10
+      aislewake new --yes --aisles 24 --aisle-length-m 72 --trucks 10 \\
           --shifts "Mon-Fri 06:00-14:00 14:00-22:00; Sat 06:00-12:00"
     """
     if out.exists():
@@ -96,6 +97,7 @@ def new(out: Path, is_quiet: bool, aisles_csv: Path | None, **options: Value | N
         click.echo("There is no terminal to ask on: the usual answers are taken.")
     answers = fill_in(given, rows)
     _write(answers, out)
+    written(out)
     _tell(answers, out)
 
 

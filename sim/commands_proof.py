@@ -7,7 +7,6 @@ Comes in: words from a terminal.  Goes out: calls to `verification`, text, a fol
 from __future__ import annotations
 
 import datetime as dt
-import os
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sim.commands_shared import complete_scenarios, json_option, say_where, tell_json, written
 from sim.errors import InputError
 from sim.terminal import CONTEXT, free_folder, progress_told
 from sim.wording import printable
@@ -34,7 +34,13 @@ _SPAN = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})\.\.([0-9]{4}-[0-9]{2}-[0-9]{2}
 
 @click.command(context_settings=CONTEXT, short_help="Set a meter beside the simulation.")
 @click.argument("meter", type=click.Path(path_type=Path))
-@click.option("--scenario", "scenario_name", required=True, help="The site as built: file or packaged name.")
+@click.option(
+    "--scenario",
+    "scenario_name",
+    required=True,
+    shell_complete=complete_scenarios,
+    help="The site as built: file or packaged name.",
+)
 @click.option(
     "--baseline", metavar="FILE|FROM..TO", help="Meter before the measure: a file, or dates in METER."
 )
@@ -68,6 +74,7 @@ _SPAN = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})\.\.([0-9]{4}-[0-9]{2}-[0-9]{2}
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write; by default none.")
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
+@json_option
 def verify(
     meter: Path,
     scenario_name: str,
@@ -86,6 +93,7 @@ def verify(
     workers: int,
     out: Path | None,
     force: bool,
+    as_json: bool,
 ) -> None:
     """Set METER, a CSV of energy or power by interval, beside what the scenario predicts.
 
@@ -98,7 +106,7 @@ def verify(
     Examples:
       aislewake verify april.csv --scenario my-site.toml --out april
       aislewake verify meter.csv --scenario my-site.toml \\
-          --baseline 2027-01-04..2027-01-31
+          --baseline 2027-01-04..2027-01-31 --json
     """
     from sim.scenario.demos import find_scenario
     from sim.scenario.toml import load
@@ -131,9 +139,15 @@ def verify(
         from sim.show.folder_verify import write_verification
 
         write_verification(found, page, confidence, out, force=force)
-    click.echo(page_text(page))
+        written(out)
+    if as_json:
+        from sim.show.folder_verify import verification_json
+
+        tell_json(verification_json(found, page, confidence))
+    else:
+        click.echo(page_text(page))
     if out is not None:
-        click.echo(f"\nResults: {out}{os.sep}   open {out / 'report.html'}")
+        say_where(out, as_json=as_json)
 
 
 def _zone_of(site: Scenario, named: str | None) -> ZoneInfo | None:
@@ -217,7 +231,7 @@ def _stated(texts: Sequence[str]) -> dict[str, list[str]]:
 
 
 @click.command(context_settings=CONTEXT, short_help="Write a rebate worksheet.")
-@click.argument("site", metavar="RESULTS|SCENARIO")
+@click.argument("site", metavar="RESULTS|SCENARIO", shell_complete=complete_scenarios)
 @click.option("--replications", type=click.IntRange(min=1, max=10_000), help="Instead of the scenario's.")
 @click.option(
     "--workers", type=click.IntRange(min=1, max=256), default=1, show_default=True,
@@ -225,7 +239,10 @@ def _stated(texts: Sequence[str]) -> dict[str, list[str]]:
 )
 @click.option("--out", type=click.Path(path_type=Path), help="By default NAME-worksheet-results here.")
 @click.option("--force", is_flag=True, help="Replace an earlier results folder.")
-def worksheet(site: str, replications: int | None, workers: int, out: Path | None, force: bool) -> None:
+@json_option
+def worksheet(
+    site: str, replications: int | None, workers: int, out: Path | None, force: bool, as_json: bool
+) -> None:
     """Write a rebate worksheet for a results folder (computed again, the same) or a scenario.
 
     Connected load, equivalent full-load hours before and after, control savings factor, energy and load
@@ -238,8 +255,9 @@ def worksheet(site: str, replications: int | None, workers: int, out: Path | Non
     Examples:
       aislewake worksheet my-site.toml --out rebate
       aislewake worksheet week-12
+      aislewake worksheet my-site.toml --json
     """
-    from sim.show.folder_worksheet import write_worksheet
+    from sim.show.folder_worksheet import worksheet_json, write_worksheet
     from sim.show.sections import page_text
     from sim.show.whole_folder import refuse_existing
     from sim.show.worksheet_text import sheet_page
@@ -249,8 +267,12 @@ def worksheet(site: str, replications: int | None, workers: int, out: Path | Non
     refuse_existing(target, force=force)
     sheet = make_worksheet(_result_of(site, replications, workers))
     write_worksheet(sheet, target, force=force)
-    click.echo(page_text(sheet_page(sheet)))
-    click.echo(f"\nResults: {target}{os.sep}   open {target / 'worksheet.html'}")
+    written(target)
+    if as_json:
+        tell_json(worksheet_json(sheet))
+    else:
+        click.echo(page_text(sheet_page(sheet)))
+    say_where(target, as_json=as_json, page="worksheet.html")
 
 
 def _result_of(site: str, replications: int | None, workers: int) -> Result:

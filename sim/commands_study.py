@@ -9,10 +9,11 @@ from __future__ import annotations
 import shlex
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from sim.commands_shared import json_option, say, tell_json
 from sim.errors import InputError
 from sim.terminal import CONTEXT, progress_told
 
@@ -46,6 +47,7 @@ _MOST_NAMED = 5
 @click.option(
     "--save", type=click.Path(path_type=Path), help="With --point: write its scenario to this file for run."
 )
+@json_option
 def study(
     file: str,
     out: Path | None,
@@ -57,6 +59,7 @@ def study(
     point: str | None,
     replication: int | None,
     save: Path | None,
+    as_json: bool,
 ) -> None:
     """Run the study in FILE: every point and replication that the store lacks.
 
@@ -70,16 +73,19 @@ def study(
     Examples:
       aislewake study my-study.toml --out my-store --workers 2
       aislewake study my-study.toml --out my-store --export csv
+      aislewake study my-study.toml --out my-store --json
     """
     from sim.study.batch_files import refuse_running
 
     if (replication is not None or save is not None) and point is None:
         raise InputError("--replication and --save go with --point KEY")
+    if point is not None and as_json:
+        raise InputError("--json does not go with --point, which prints rows of the table, CSV")
     if out is None and (point is None or status):
         raise InputError("--out is missing: the folder that keeps the study's figures")
     if status:
         assert out is not None
-        _tell_status(out)
+        _tell_status(out, as_json)
         return
     if out is not None and point is None:
         refuse_running(out)
@@ -91,13 +97,20 @@ def study(
         _redo(batch, batch.find(point), replication, save)
         return
     assert out is not None
-    failed = _run(batch, out, file, workers, dask, export, retry_failed)
+    failed = _run(batch, out, file, workers, dask, export, retry_failed, as_json)
     if failed:
         click.get_current_context().exit(3)
 
 
 def _run(
-    batch: Batch, out: Path, file: str, workers: int, dask: str | None, export: str | None, retry_failed: bool
+    batch: Batch,
+    out: Path,
+    file: str,
+    workers: int,
+    dask: str | None,
+    export: str | None,
+    retry_failed: bool,
+    as_json: bool,
 ) -> bool:
     """Run the study and write its table; return whether anything failed."""
     from sim.show.batch_table import write_table
@@ -130,20 +143,53 @@ def _run(
             kept = f"{state.done:,} of {state.planned:,} rows are kept" if state else "nothing is lost"
             click.echo(f"interrupted; {kept}. Go on with: {command}", err=True)
             click.get_current_context().exit(130)
-        _tell_end(batch, state, out, file)
+        _tell_end(batch, state, out, file, as_json)
+        path: Path | None = None
         if export is not None:
             path, lacking = write_table(batch, store, out, export)
-            click.echo(f"Table: {path}" + (f" ({lacking:,} rows without figures)" if lacking else ""))
+            more = f" ({lacking:,} rows without figures)" if lacking else ""
+            say(f"Table: {path}{more}", as_json=as_json)
+        if as_json:
+            tell_json(_end_values(batch, state, out, path))
     return bool(state.failed)
 
 
-def _tell_end(batch: Batch, state: BatchProgress, out: Path, file: str) -> None:
+def _end_values(batch: Batch, state: BatchProgress, out: Path, table: Path | None) -> dict[str, Any]:
+    """What there is and what failed, as plain JSON values."""
+    return {
+        "format": 1,
+        "title": batch.study.form.title,
+        "source": "study",
+        "store": str(out),
+        "table": None if table is None else str(table),
+        "points": len(batch),
+        "rows": {
+            "planned": state.planned,
+            "found": state.found,
+            "done": state.done,
+            "failed": len(state.failed),
+        },
+        "failed": [
+            {
+                "point": point,
+                "key": batch.hashes[point],
+                "replication": replication,
+                "settings": dict(zip(batch.keys, batch.points[point], strict=True)),
+                "message": message,
+            }
+            for (point, replication), message in state.failed.items()
+        ],
+    }
+
+
+def _tell_end(batch: Batch, state: BatchProgress, out: Path, file: str, as_json: bool) -> None:
     """Say what there is, what failed, and how to see one point again."""
     from sim.study.batch_run import KEY_DIGITS
 
-    click.echo(
+    say(
         f"{len(batch):,} points, {state.planned:,} rows: {state.found:,} were there, "
-        f"{state.done - state.found:,} are new, {len(state.failed):,} failed"
+        f"{state.done - state.found:,} are new, {len(state.failed):,} failed",
+        as_json=as_json,
     )
     for (point, replication), message in list(state.failed.items())[:_MOST_NAMED]:
         values = ", ".join(
@@ -155,9 +201,9 @@ def _tell_end(batch: Batch, state: BatchProgress, out: Path, file: str) -> None:
         click.echo(f"  and {len(state.failed) - _MOST_NAMED:,} more", err=True)
     if state.failed:
         click.echo("Try them again with --retry-failed.", err=True)
-    click.echo(f"Store: {out}")
+    say(f"Store: {out}", as_json=as_json)
     again = f"aislewake study {shlex.quote(file)} --point {batch.hashes[0][:KEY_DIGITS]} --replication 0"
-    click.echo(f"Any row again: {again}")
+    say(f"Any row again: {again}", as_json=as_json)
 
 
 def _redo(batch: Batch, point: int, replication: int | None, save: Path | None) -> None:
@@ -177,7 +223,7 @@ def _redo(batch: Batch, point: int, replication: int | None, save: Path | None) 
         click.echo(table_line(table_row(batch, point, number, figures)))
 
 
-def _tell_status(out: Path) -> None:
+def _tell_status(out: Path, as_json: bool) -> None:
     """Say how far a study is, and whether it runs."""
     from sim.study.batch_files import running_process
     from sim.study.batch_store import read_status
@@ -186,6 +232,20 @@ def _tell_status(out: Path) -> None:
     if status is None:
         raise InputError(f"{out}: no study was begun there")
     holder = running_process(out)
+    if as_json:
+        tell_json(
+            {
+                "format": 1,
+                "title": status.title,
+                "source": "study",
+                "store": str(out),
+                "rows": {"planned": status.planned, "done": status.done, "failed": status.failed},
+                "running": holder,
+                "rate_per_s": status.rate_per_s if holder else None,
+                "left_s": status.left_s if holder else None,
+            }
+        )
+        return
     share = status.done / status.planned if status.planned else 1.0
     click.echo(f"{status.title}")
     click.echo(f"{status.done:,} of {status.planned:,} rows ({share:.1%}), {status.failed:,} failed")

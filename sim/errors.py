@@ -7,7 +7,7 @@ raised together.  A bug keeps its traceback and is none of these.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 __all__ = ["AislewakeError", "Fault", "InputError", "MachineError"]
 
@@ -29,6 +29,8 @@ class Fault:
     key : dotted path of the key or the column, or ""
     message : value, what is allowed with its unit, and the nearest valid word where one is near
     column : character from 1, where a text could not be read at all
+    value : what stands there, None where nothing does or no key can be named
+    allowed : what may stand there, "" where that is not known apart from the message
     """
 
     where: str
@@ -36,6 +38,8 @@ class Fault:
     key: str
     message: str
     column: int | None = None
+    value: object = field(default=None, compare=False)
+    allowed: str = field(default="", compare=False)
 
     def __str__(self) -> str:
         numbers = (number for number in (self.line, self.column) if number is not None)

@@ -14,6 +14,8 @@ import numpy as np
 
 from sim.floor.layout import Layout
 from sim.lighting.timetable import Program
+from sim.notebook import FIGURE_HEADER, figure_row, html_table
+from sim.outcome.names import ALL_OUTCOMES, HEADLINES, LIVE_OUTCOMES
 from sim.records import Detections, FloatColumn, Stays, Visits
 from sim.scenario.schema import Scenario
 
@@ -235,7 +237,14 @@ class Result:
 
     def _repr_html_(self) -> str:
         """Show the headline as a table in a notebook."""
-        return str(self.headline_frame().to_html(na_rep="", float_format=lambda value: f"{value:,.4g}"))
+        names = (*HEADLINES, *(name for name in LIVE_OUTCOMES if name in self.headline))
+        rows = [
+            figure_row(name, figure.mean, figure.half_width, ALL_OUTCOMES[name].unit)
+            for name, figure in ((name, self.headline[name]) for name in names if name in self.headline)
+        ]
+        count = len(self.replications)
+        remark = f"{self.source}, {count} replication{'s' * (count != 1)}; ±: half-width, 95 %"
+        return html_table(self.scenario.title, FIGURE_HEADER, rows, (remark, *self.notices))
 
 
 def _mean_tables(tables: list[Mapping[str, Mapping[str, float]]]) -> dict[str, dict[str, float]]:

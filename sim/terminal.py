@@ -1,4 +1,4 @@
-"""What all commands share at the terminal: help width, free folder names, a progress bar, rows of options.
+"""What all commands share at the terminal: help width, free folder names, a progress bar, room for pictures.
 
 Comes in: nothing.  Goes out: helpers.  Used by `cli` and the other command files.  Nothing here prints.
 """
@@ -6,6 +6,7 @@ Comes in: nothing.  Goes out: helpers.  Used by `cli` and the other command file
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,10 +17,12 @@ from sim.errors import MachineError
 __all__ = [
     "CONTEXT",
     "ReaderGoneError",
+    "columns_for_pictures",
     "forget_output",
     "free_folder",
     "progress_bar",
     "progress_told",
+    "shows_letters",
     "streams_told",
 ]
 
@@ -68,6 +71,22 @@ def free_folder(stem: str) -> Path:
         number += 1
         folder = Path(f"{stem}-results-{number}")
     return folder
+
+
+def columns_for_pictures() -> int | None:
+    """Return the columns of the terminal that standard output is, None where it is none: a pipe, a file."""
+    if sys.stdout is None or not sys.stdout.isatty():
+        return None
+    return shutil.get_terminal_size().columns
+
+
+def shows_letters(letters: str) -> bool:
+    """Whether standard output can carry these letters in its encoding."""
+    try:
+        letters.encode(getattr(sys.stdout, "encoding", None) or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
 
 
 def progress_bar(unit: str = "replication") -> tuple[Tell, Callable[[], None]]:

@@ -6,12 +6,14 @@ The ground: every room that finds faults uses it.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 
-__all__ = ["find_nearest", "nearest_text", "printable"]
+__all__ = ["find_nearest", "nearest_in", "nearest_text", "printable"]
 
 _LONGEST_VALUE = 60
 _LONGEST_LISTING = 15
+_ASKS = re.compile(r'did you mean "([^"]*)"\?')
 
 
 def printable(text: str) -> str:
@@ -55,3 +57,15 @@ def nearest_text(word: str, known: Iterable[str]) -> str:
     if 0 < len(words) <= _LONGEST_LISTING:
         parts.append(f"There are: {', '.join(map(printable, words))}")
     return f"; {' '.join(parts)}" if parts else ""
+
+
+def nearest_in(message: str) -> str | None:
+    """Return the nearest word that a message names, in the words of `nearest_text`; None without one.
+
+    Examples
+    --------
+    >>> nearest_in("unknown key" + nearest_text("nihgt", ["day", "night"]))
+    'night'
+    """
+    found = _ASKS.search(message)
+    return None if found is None else found[1]

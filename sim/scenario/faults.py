@@ -23,7 +23,7 @@ from sim.scenario.jsonschema import allowed_text, keys_at, meaning_at, places_of
 from sim.scenario.positions import Key, Place
 from sim.wording import find_nearest, nearest_text, printable
 
-__all__ = ["Problem", "find_form_problems", "key_text"]
+__all__ = ["Problem", "find_form_problems", "key_text", "value_at"]
 
 _PROBLEMS_PER_LIST = 3
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
@@ -113,7 +113,7 @@ def _locate(details: ErrorDetails, content: Any) -> _Error:
 def _is_repeat(one: _Error, errors: Sequence[_Error], content: Any) -> bool:
     """Say whether an error only follows from another one."""
     if one.kind == "too_short":  # pydantic counts the valid items only
-        return len(_value_at(content, one.path)) >= int(one.details["ctx"]["min_length"])
+        return len(value_at(content, one.path)) >= int(one.details["ctx"]["min_length"])
     return one.is_other_form and any(
         other.form_at == one.form_at
         and other.path[: one.form_at] == one.path[: one.form_at]
@@ -122,9 +122,17 @@ def _is_repeat(one: _Error, errors: Sequence[_Error], content: Any) -> bool:
     )
 
 
-def _value_at(content: Any, path: Key) -> Any:
-    """Return the value at a path that exists."""
+def value_at(content: Any, path: Key) -> Any:
+    """Return the value at a path of the content, None where nothing stands there.
+
+    Examples
+    --------
+    >>> value_at({"work": [{"name": "out"}]}, ("work", 0, "name"))
+    'out'
+    """
     for step in path:
+        if not _has(content, step):
+            return None
         content = content[step]
     return content
 
@@ -140,7 +148,7 @@ def _sentence(one: _Error, content: Any, places: Mapping[Key, Place]) -> str:
     if one.kind == "missing":
         meaning = meaning_at(path)
         return f"is missing; allowed: {allowed}" + (f" ({meaning})" if meaning else "")
-    value = _value_at(content, path)
+    value = value_at(content, path)
     written = _written(value, places.get(path))
     if one.kind == "value_error":
         return f"{written}: {one.details['msg'].removeprefix('Value error, ')}"

@@ -20,7 +20,8 @@ from pydantic import ValidationError
 from sim.errors import Fault, InputError
 from sim.scenario.contradictions import find_contradictions
 from sim.scenario.demos import find_scenario
-from sim.scenario.faults import Problem, find_form_problems, key_text
+from sim.scenario.faults import Problem, find_form_problems, key_text, value_at
+from sim.scenario.jsonschema import allowed_text, keys_at
 from sim.scenario.parts import gather_parts
 from sim.scenario.positions import Key, Place, find_places
 from sim.scenario.schema import Scenario
@@ -61,11 +62,17 @@ class TomlFile:
 
     def fault(self, problem: Problem) -> Fault:
         """Return a problem with the file and the line of its key, or of the table that lacks it."""
-        for length in range(len(problem.path), 0, -1):
-            place = self.places.get(problem.path[:length])
-            if place is not None:
-                return Fault(self.name, place.line, key_text(problem.path, self.content), problem.message)
-        return Fault(self.name, None, key_text(problem.path, self.content), problem.message)
+        path = problem.path
+        above = (self.places.get(path[:length]) for length in range(len(path), 0, -1))
+        place = next((one for one in above if one is not None), None)
+        return Fault(
+            self.name,
+            None if place is None else place.line,
+            key_text(path, self.content),
+            problem.message,
+            value=value_at(self.content, path),
+            allowed=(allowed_text(path) or ", ".join(keys_at(path[:-1]))) if path else "",
+        )
 
     def refuse(self, problems: Iterable[Problem]) -> None:
         """Raise all problems together, in the order of lines.

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import InputError, MachineError
+from sim.notebook import MOST_ROWS, html_table
 from sim.provenance import MODEL_VERSION
 from sim.replication import drivers_react
 from sim.scenario.toml import dump_scenario
@@ -69,6 +70,20 @@ class BatchProgress:
     def is_complete(self) -> bool:
         """Whether every row is there."""
         return self.done == self.planned
+
+    def _repr_html_(self) -> str:
+        """Show how far the study is as a table in a notebook."""
+        counts = (
+            ("rows planned", self.planned),
+            ("there before", self.found),
+            ("there now", self.done),
+            ("failed", len(self.failed)),
+        )
+        failed = [
+            f"point {point}, replication {replication}: {message}"
+            for (point, replication), message in list(self.failed.items())[:MOST_ROWS]
+        ]
+        return html_table("Study", ("", "rows"), [(name, f"{count:,}") for name, count in counts], failed)
 
 
 @contextmanager

@@ -13,10 +13,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sim.errors import InputError
-from sim.outcome.names import OUTCOMES
+from sim.notebook import html_table, plus_minus, with_unit
+from sim.outcome.names import HEADLINES, OUTCOMES
 from sim.provenance import MODEL_VERSION
 from sim.records import FloatColumn
 from sim.replication import prepare_site, run_replication
+from sim.rounding import digits
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
 from sim.study.differences import Difference, subtract, subtract_paired
@@ -131,6 +133,20 @@ class Comparison:
     goal: Goal | None
     is_reached: bool
     notices: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        """Show the differences of the headline figures as a table in a notebook."""
+        first = self.alternatives[0]
+        rows = []
+        for name in HEADLINES:
+            found = [pair.differences[name].estimate for pair in self.pairs]
+            mean = digits(float(np.mean(first.outcomes[name])))
+            cells = [plus_minus(one.mean, one.half_width) for one in found]
+            rows.append((with_unit(name, OUTCOMES[name].unit), mean, *cells))
+        header = ("", first.label, *(f"{pair.label}, difference" for pair in self.pairs))
+        paired = ", ".join(f"{pair.label}: {'' if pair.is_paired else 'not '}paired" for pair in self.pairs)
+        remark = f"{paired}; ±: half-width, 95 %"
+        return html_table(f"Compared with {first.label}", header, rows, (remark, *self.notices))
 
 
 def from_store(run: StoredRun, label: str) -> Alternative:

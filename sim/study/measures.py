@@ -18,7 +18,7 @@ from sim.outcome.names import OUTCOMES
 from sim.records import FloatColumn
 from sim.wording import nearest_text
 
-__all__ = ["Base", "Limit", "Measure", "MeasureError", "Scope", "parse_measure"]
+__all__ = ["Base", "Limit", "Measure", "MeasureError", "Scope", "measure_names", "parse_measure"]
 
 Per = Literal["", "visit", "day", "hour", "zone_hour"]
 Scope = Literal["site", "zone", "hour"]
@@ -117,6 +117,11 @@ class Limit:
         return self.most * (1.0 - self.margin)
 
 
+def measure_names() -> tuple[str, ...]:
+    """Return the name of every measure."""
+    return (*_ADDITIVE, *(stem + suffix for stem in _ADDITIVE for suffix, _ in _SUFFIXES))
+
+
 def parse_measure(name: str) -> Measure:
     """Read the name of a measure.
 
@@ -143,9 +148,8 @@ def parse_measure(name: str) -> Measure:
         raise MeasureError(
             "does not add up over zones, so that it cannot be limited here; it is computed for the result"
         )
-    known = [*_ADDITIVE, *(stem + suffix for stem in _ADDITIVE for suffix, _ in _SUFFIXES)]
     raise MeasureError(
-        f"is not a measure{nearest_text(name, known)}; a measure is an additive outcome (such as "
+        f"is not a measure{nearest_text(name, measure_names())}; a measure is an additive outcome (such as "
         "dim_truck_s, "
         "shortfall_truck_s, false_offs, switch_ups), alone or with _per_visit, _per_day, _per_hour or "
         "_per_zone_hour"

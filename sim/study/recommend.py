@@ -16,8 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.errors import InputError
+from sim.notebook import html_table, plus_minus, with_unit
+from sim.outcome.names import OUTCOMES
 from sim.records import IntColumn
 from sim.replication import choose_engine, prepare_site, replay_site
+from sim.results import Estimate
 from sim.scenario.contradictions import find_notices
 from sim.scenario.schema import Scenario
 from sim.study.ages import evaluate_settings, replay_notice
@@ -29,7 +32,9 @@ from sim.study.groups import group_aisles
 from sim.study.hour_caps import HourTable, fit_hours
 from sim.study.light_plans import LightPlan, scenario_with
 from sim.study.measures import Limit
+from sim.study.precision import estimate_mean
 from sim.study.relight import relight, simulate_for_lights
+from sim.study.run_start import start_notices
 from sim.study.stopping import needed_to_decide
 from sim.study.stress import STRESSES
 from sim.study.trial import Trial, Verdict, judge, try_plans
@@ -105,6 +110,30 @@ class Recommendation:
     hour_combinations: int | None
     notices: tuple[str, ...]
 
+    def _repr_html_(self) -> str:
+        """Show the plans as a table in a notebook, on fresh traffic."""
+        aim, fresh = self.wish.aim.outcome, self.trials[0]
+        over_current = {one.plan: one for one in self.savings if one.over == "current"}
+        rows = []
+        for name in ("current", *self.plans):
+            used = estimate_mean(fresh.totals[name][aim].tolist())
+            saving, verdicts = over_current.get(name), self.verdicts[name][fresh.stress.label]
+            saved = "" if saving is None else plus_minus(*_parts(saving.difference.estimate))
+            kept = f"{sum(one.is_met for one in verdicts)} of {len(verdicts)}"
+            rows.append((name, plus_minus(*_parts(used)), saved, kept))
+        unit = OUTCOMES[aim].unit
+        header = ("plan", with_unit(aim, unit), with_unit("less than current", unit), "limits kept")
+        remark = (
+            f"fitted to {len(self.fitted_to)} replications, tried on {len(self.tried_on)} others; ±: "
+            "half-width, 95 %"
+        )
+        return html_table(self.wish.scenario.title, header, rows, (remark, *self.notices))
+
+
+def _parts(estimate: Estimate) -> tuple[float | None, float | None]:
+    """Mean and half-width."""
+    return estimate.mean, estimate.half_width
+
 
 def recommend(
     wish: Wish,
@@ -168,7 +197,12 @@ def recommend(
         savings=tuple(_savings(wish, plans, trials)),
         replay_error=_check_by_replay(wish, fit, plans, scenarios),
         hour_combinations=None if hours is None else len(hours.combinations),
-        notices=(*find_notices(wish.scenario), *wish.notices, *_fit_notices(fit, hours)),
+        notices=(
+            *find_notices(wish.scenario),
+            *wish.notices,
+            *_fit_notices(fit, hours),
+            *start_notices(prepare_site(wish.scenario), trials[0].quarter_kw),
+        ),
     )
 
 

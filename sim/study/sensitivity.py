@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import InputError
+from sim.notebook import html_table, plus_minus, with_unit
 from sim.outcome.names import OUTCOMES
 from sim.records import FloatColumn
 from sim.replication import prepare_site, run_replication
@@ -88,6 +89,18 @@ class Tornado:
     stated: Estimate
     bars: tuple[Bar, ...]
 
+    def _repr_html_(self) -> str:
+        """Show what each input does as a table in a notebook, the widest first."""
+        rows = []
+        for bar in self.bars:
+            low, high = bar.at_low.estimate, bar.at_high.estimate
+            ends = plus_minus(low.mean, low.half_width), plus_minus(high.mean, high.half_width)
+            rows.append((bar.name, f"{bar.low:g} to {bar.high:g}", *ends))
+        header = ("input", "range", "change at the low end", "change at the high end")
+        stated = plus_minus(self.stated.mean, self.stated.half_width)
+        title = f"What moves {with_unit(self.outcome, OUTCOMES[self.outcome].unit)}: {stated} as stated"
+        return html_table(title, header, rows, ("±: half-width, 95 %",))
+
 
 @dataclass(frozen=True)
 class Indices:
@@ -113,6 +126,17 @@ class Indices:
     second: FloatColumn
     second_half: FloatColumn
     runs: int
+
+    def _repr_html_(self) -> str:
+        """Show the indices as a table in a notebook."""
+        words = ("first order", "total") if self.method == "sobol" else ("mean effect", "spread of effects")
+        columns = (self.first, self.first_half, self.second, self.second_half)
+        rows = [
+            (name, plus_minus(*figures[:2]), plus_minus(*figures[2:]))
+            for name, *figures in zip(self.names, *(column.tolist() for column in columns), strict=True)
+        ]
+        title = f"What moves {self.outcome}: {self.method} indices from {self.runs} points"
+        return html_table(title, ("input", *words), rows, ("±: half-width, 95 %",))
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,9 @@ import numpy as np
 
 from sim.errors import Fault, InputError
 from sim.floor.layout import Layout
+from sim.notebook import MOST_ROWS, html_table
 from sim.records import FloatColumn
+from sim.rounding import digits
 from sim.scenario.faults import key_text
 from sim.scenario.schema import Scenario
 from sim.study.plan import check_content
@@ -61,6 +63,16 @@ class SiteFit:
     share: FloatColumn
     covered: np.ndarray[Any, np.dtype[np.bool_]]
     notices: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        """Show the first figures with their intervals as a table in a notebook."""
+        rows = []
+        for one in self.figures[:MOST_ROWS]:
+            interval = "" if np.isnan(one.low) else f"{digits(one.low)} to {digits(one.high)}"
+            rows.append((one.key, digits(one.value), interval, one.unit, f"{one.count:,}"))
+        remark = f"{len(rows)} of {len(self.figures)} figures; intervals of 95 %"
+        header = ("figure", "value", "interval", "unit", "observations")
+        return html_table(f"Fitted: {self.scenario.title}", header, rows, (remark, *self.notices))
 
 
 def fit_site(scenario: Scenario, layout: Layout, log: SiteLog) -> SiteFit:

@@ -142,7 +142,7 @@ def read_settled(folder: Path, plan: str | None = None) -> Settled:
     Parameters
     ----------
     folder : results folder
-    plan : of a recommendation, as its file is called; None for the last one, by aisle where there is one
+    plan : of a recommendation, as its file is called; None for the one that its report leads with
 
     Raises
     ------
@@ -155,7 +155,9 @@ def read_settled(folder: Path, plan: str | None = None) -> Settled:
         plans = summary.get("plans")
         names = [str(name) for name in plans] if isinstance(plans, dict) else []
         best = [name for name in names if "equal" not in name] or names
-        chosen = plan or (best[-1] if best else "")
+        # folders of earlier versions do not tell which
+        told = summary.get("recommended_plan", best[-1] if best else "")
+        chosen = plan or str(told)
         if chosen not in names:
             there = ", ".join(printable(name) for name in names) or "none"
             raise InputError(f"{where}: has no plan {printable(chosen)}; there are: {there}")

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import InputError
+from sim.notebook import MOST_ROWS, html_table, plus_minus, with_unit
 from sim.outcome.names import OUTCOMES
 from sim.records import FloatColumn
 from sim.replication import choose_engine, prepare_site, replay_site
@@ -24,8 +25,10 @@ from sim.study.clock_hours import by_clock_hour
 from sim.study.engine import map_in_order
 from sim.study.front import AIMS, Aim, Beaten, explain_beaten, find_front
 from sim.study.plan import Choice, Plan
+from sim.study.precision import estimate_mean
 from sim.study.relight import relight, simulate_for_lights, traffic_key, with_settings
 from sim.study.run_start import start_notices
+from sim.study.values import value_text
 from sim.units import SECONDS_PER_HOUR
 
 __all__ = [
@@ -88,6 +91,34 @@ class SweepResult:
     def means(self) -> dict[str, FloatColumn]:
         """Mean of each outcome over replications (N,)."""
         return {name: np.asarray(table.mean(axis=0)) for name, table in self.outcomes.items()}
+
+    @property
+    def front_points(self) -> NDArray[np.int64]:
+        """Points that none beats, the best in the first aim first."""
+        first = self.aims[0]
+        points = np.flatnonzero(self.is_front)
+        return points[np.argsort(first.sign * self.means[first.outcome][points], kind="stable")]
+
+    def _repr_html_(self) -> str:
+        """Show settings that none beats as a table in a notebook, evenly over the first aim."""
+        front = self.front_points
+        chosen = np.unique(np.linspace(0, len(front) - 1, min(MOST_ROWS, len(front))).round().astype(int))
+        names = [aim.outcome for aim in self.aims]
+        columns = [("as it stands", [self.current[name] for name in names])]
+        for point in front[chosen].tolist():
+            values = zip(self.plan.keys, self.plan.points[point], strict=True)
+            label = ", ".join(f"{key}={value_text(value)}" for key, value in values)
+            columns.append((label, [self.outcomes[name][:, point] for name in names]))
+        rows = []
+        for label, figures in columns:
+            found = [estimate_mean(figure.tolist()) for figure in figures]
+            rows.append((label, *(plus_minus(one.mean, one.half_width) for one in found)))
+        remark = (
+            f"{len(front)} of {len(self.plan)} points are not beaten, {len(chosen)} shown; "
+            f"{len(self.replications)} replications; ±: half-width, 95 %"
+        )
+        header = ("not beaten", *(with_unit(name, OUTCOMES[name].unit) for name in names))
+        return html_table(self.scenario.title, header, rows, (remark, *self.notices))
 
 
 def exact_outcomes(found: Mapping[str, FloatColumn], run_h: float) -> dict[str, FloatColumn]:

@@ -39,6 +39,7 @@ class Trial:
     zones : by plan, outcomes with a limit per zone (R, Z)
     hours : by plan, outcomes with a limit per hour of the day, of the site (R, 24)
     zone_visits, hour_visits : what those limits may divide by (R, Z), (R, 24)
+    quarter_kw : load by quarter-hour under the first plan, of each replication [kW] (Q,)
     """
 
     stress: Stress
@@ -47,6 +48,7 @@ class Trial:
     hours: Mapping[str, Mapping[str, NDArray[np.float64]]]
     zone_visits: NDArray[np.float64]
     hour_visits: NDArray[np.float64]
+    quarter_kw: tuple[FloatColumn, ...]
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,7 @@ class _Answer:
     hours: dict[str, dict[str, FloatColumn]]
     zone_visits: FloatColumn
     hour_visits: FloatColumn
+    quarter_kw: FloatColumn
 
 
 def _try_one(task: _Task) -> _Answer:
@@ -77,14 +80,17 @@ def _try_one(task: _Task) -> _Answer:
     traffic = simulate_for_lights(site, task.replication)
     assert traffic.visits is not None
     totals, zones, hours = {}, {}, {}
+    loads = []
     for name, lights in task.lights.items():
         lit = relight(site, lights)
         outcomes, _ = replay_site(lit, traffic)
         totals[name] = dict(outcomes.total)
+        loads.append(outcomes.quarter_kw)
         zones[name] = {key: outcomes.zones[key] for key in task.zone_outcomes}
         hours[name] = _by_hour(lit, traffic, task.hour_outcomes)
+    visits = traffic.visits
     return _Answer(
-        totals, zones, hours, visits_by_zone(site, traffic.visits), visits_by_hour(site, traffic.visits)
+        totals, zones, hours, visits_by_zone(site, visits), visits_by_hour(site, visits), loads[0]
     )
 
 
@@ -159,6 +165,7 @@ def _gather(stress: Stress, answers: Sequence[_Answer]) -> Trial:
         },
         zone_visits=np.array([one.zone_visits for one in answers]),
         hour_visits=np.array([one.hour_visits for one in answers]),
+        quarter_kw=tuple(one.quarter_kw for one in answers),
     )
 
 

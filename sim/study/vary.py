@@ -22,7 +22,7 @@ from sim.study.relight import PRICED_AFTERWARDS
 from sim.study.values import Span, Value, ValuesError, parse_values
 from sim.wording import nearest_text, printable
 
-__all__ = ["Varied", "parse_varied", "place_of"]
+__all__ = ["Varied", "keys_to_vary", "parse_varied", "place_of"]
 
 _FIXED = {
     "format": "the format of the file does not vary",
@@ -143,6 +143,28 @@ def place_of(key: str, content: dict[str, Any]) -> tuple[Key, ...]:
         words = ", ".join(_words_below(path, _value_at(content, path)))
         raise ValuesError(f"names a whole table; name a key in it: {words}")
     return (path,)
+
+
+def keys_to_vary(content: dict[str, Any]) -> list[str]:
+    """Return every key of a scenario that names one value, as a user would write it: for a shell to complete.
+
+    Parameters
+    ----------
+    content : plain values of the resolved scenario
+    """
+    names = ("all", *content["lighting"]["settings"])
+    found = [f"{name}.{word}" for name in names for word in _SETTINGS_KEYS]
+    open_paths: list[tuple[str, Key]] = [
+        (word, (word,)) for word in keys_at(()) if word not in _FIXED and word != "lighting"
+    ]
+    while open_paths:
+        words, path = open_paths.pop(0)
+        if _is_table(path):
+            below = _words_below(path, _value_at(content, path))
+            open_paths += [(f"{words}.{word}", (*path, step)) for word, step in below.items()]
+        else:
+            found.append(words)
+    return found
 
 
 def _unknown_first(key: str, names: Sequence[str]) -> str:

@@ -15,8 +15,10 @@ import numpy as np
 
 from sim.errors import InputError
 from sim.floor.layout import lay_out
+from sim.notebook import html_table, plus_minus
 from sim.records import FloatColumn, IntColumn
 from sim.results import Estimate
+from sim.rounding import digits
 from sim.scenario.schema import Scenario
 from sim.study.precision import estimate_mean
 from sim.verification.agree import Agreement, agree
@@ -131,6 +133,21 @@ class Verification:
             return self.whole
         measured = [one for one in self.series if one.kind == "measured"] or list(self.series)
         return max(measured, key=lambda one: len(one.circuit.zones))
+
+    def _repr_html_(self) -> str:
+        """Show what each circuit's meter read beside the prediction as a table in a notebook."""
+        rows = []
+        for one in (*([] if self.whole is None else [self.whole]), *self.series):
+            metered = digits(float(np.nansum(one.metered)))
+            predicted = plus_minus(one.predicted_kwh.mean, one.predicted_kwh.half_width)
+            saved = "" if one.saving is None else plus_minus(one.saving.kwh, one.saving.half_width_kwh(0.9))
+            rows.append((one.circuit.name, one.kind, metered, predicted, saved))
+        header = ("circuit", "kind", "metered [kWh]", "predicted [kWh]", "metered saving [kWh]")
+        remark = (
+            f"{self.period[0]} to {self.period[1]}; {self.replications} replications; ±: half-width, 95 % of "
+            "the prediction, 90 % of the saving; what is calculated proves nothing"
+        )
+        return html_table(f"{self.scenario.title}: {self.where}", header, rows, (remark, *self.warnings))
 
 
 def verify_meter(

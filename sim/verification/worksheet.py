@@ -22,6 +22,7 @@ from typing import Literal
 import numpy as np
 
 from sim.floor.layout import Layout
+from sim.notebook import FIGURE_HEADER, figure_row, html_table
 from sim.outcome.credits import SUMMER_COINCIDENCE, deemed_kw, deemed_kwh
 from sim.outcome.year_load import QUARTERS_A_WEEK, YearClock, connected_kw
 from sim.records import FloatColumn
@@ -160,6 +161,18 @@ class Worksheet:
     counted_kwh: Estimate
     lifetime_kwh: Estimate | None
     deemed: tuple[Deemed, ...]
+
+    def _repr_html_(self) -> str:
+        """Show the savings of a year as a table in a notebook."""
+        rows = [figure_row("energy as proposed", self.kwh.mean, self.kwh.half_width, "kWh a year")]
+        for base in self.bases:
+            saved, struck = base.saved_kwh, ", struck out" if base.is_struck else ""
+            name = f"saved over {base.name.replace('_', ' ')}{struck}"
+            rows.append(figure_row(name, saved.mean, saved.half_width, "kWh a year"))
+        counted = self.counted_kwh
+        rows.append(figure_row("what counts", counted.mean, counted.half_width, "kWh a year"))
+        remark = f"{self.source}, {self.replications} replications; ±: half-width, 95 %"
+        return html_table(f"Worksheet: {self.scenario.title}", FIGURE_HEADER, rows, (remark,))
 
 
 def make_worksheet(result: Result) -> Worksheet:

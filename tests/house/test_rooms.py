@@ -20,6 +20,8 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
             "errors",
             "units",
             "wording",
+            "rounding",
+            "notebook",
             "randomness",
             "provenance",
             "records",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -92,6 +94,16 @@ def test_numbers_of_a_recommendation(advised):
     assert day.timeout_s.tolist() == [plan.settings_of(aisle)["day"].timeout_s for aisle in range(3)]
     assert day.visits_per_h.sum() * 24.0 == pytest.approx(float(advised.fit.site.visits))
     assert day.single_timeout_s == advised.plans["single"].settings[0]["day"].timeout_s
+
+
+def test_a_picture_in_which_all_timeouts_are_alike_is_left_out(advised, tmp_path, monkeypatch):
+    shown, alike = tmp_path / "shown", tmp_path / "alike"
+    for folder in (shown, alike):
+        folder.mkdir()
+    assert "aisles" in draw_recommend_figures(advised, shown)
+    equal = [replace(one, timeout_s=np.full(3, 60.0)) for one in aisle_choices(advised)]
+    monkeypatch.setattr("sim.show.figures_recommend.aisle_choices", lambda found: equal)
+    assert "aisles" not in draw_recommend_figures(advised, alike)
 
 
 def test_pictures_are_the_same_bytes_each_time(swept, advised, tmp_path):

@@ -14,6 +14,7 @@ from sim.replication import prepare_site, replay_site, simulate_traffic
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import parse_scenario
 from sim.show.captions_floor import plan_words
+from sim.show.decide_numbers import aisle_choices
 from sim.show.figures_plan import plan_picture
 from sim.show.findings import in_open_areas
 from sim.show.plan import plan_numbers
@@ -96,6 +97,11 @@ def test_a_recommendation_writes_an_areas_settings_into_the_area() -> None:
         chosen = plan.settings_of(place)
         assert all(written.settings_of(name)[period] == chosen[period] for period in chosen)
     assert all("packing" not in override.aisles for override in written.override)
+    # visits are those of aisles, so the picture over visits has the three aisles and not the area
+    for choices in aisle_choices(found):
+        assert len(choices.visits_per_h) == len(choices.timeout_s) == 3 < len(written.places)
+        assert choices.visits_per_h.min() > 0.0
+        assert choices.visits_per_h.sum() * 24.0 == pytest.approx(float(found.fit.site.visits))
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,8 @@ import pytest
 
 from sim.cli import main
 from sim.scenario.toml import dump_scenario
-from sim.show.verify_text import clock_spans
+from sim.show.verify_text import _hours_of, clock_spans
+from sim.verification.misfits import DayMisfit
 from tests.show.made_results import make_scenario
 from tests.verification.made_meters import meter_text, other_weeks, small_site
 
@@ -181,4 +182,18 @@ def test_hours_in_words() -> None:
     assert clock_spans([]) == ""
     assert clock_spans([23]) == "23:00 to 24:00"
     assert clock_spans([0, 23]) == "23:00 to 01:00"
+
+
+def test_two_odd_days_keep_their_own_hours():
+    """A relay that sticks from Tuesday evening to Wednesday morning is not "all day"."""
+
+    def odd(day, hours):
+        return DayMisfit("site", day, 9.0, 5.0, 4.0, 3.0, hours, "more")
+
+    tuesday = 5  # 1970-01-06
+    assert _hours_of([odd(tuesday, (20, 21, 22, 23)), odd(tuesday + 1, (0, 1))]) == (
+        "Tue 20:00 to 24:00; Wed 00:00 to 02:00"
+    )
+    assert _hours_of([odd(tuesday, (3,)), odd(tuesday + 1, (3,))]) == "03:00 to 04:00"
+    assert _hours_of([odd(tuesday + day, (3, 4 + day)) for day in range(3)]) == "03:00 to 04:00"
     assert clock_spans([3, 4, 8]) == "03:00 to 05:00, 08:00 to 09:00"

@@ -1,0 +1,114 @@
+"""What Ctrl-C says is true: nothing was written, or what was written is whole; exit code 130."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from sim.cli import main
+from tests.house.test_start import TINY
+
+Words = list[str]
+
+
+@pytest.fixture
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with a small scenario."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "tiny.toml").write_text(TINY, encoding="utf-8")
+    return tmp_path
+
+
+def interrupt(*_: Any, **__: Any) -> Any:
+    """Somebody presses Ctrl-C."""
+    raise KeyboardInterrupt
+
+
+def call(words: Words) -> int:
+    """Run a command; return its exit code."""
+    with pytest.raises(SystemExit) as ended:
+        main(words)
+    assert isinstance(ended.value.code, int)
+    return ended.value.code
+
+
+VARY = ["--vary", "day.timeout_s=60,600", "--out", "out"]
+
+
+@pytest.mark.parametrize(
+    ("words", "at"),
+    [
+        (["check", "tiny.toml"], "sim.floor.layout.lay_out"),
+        (["check", "tiny.toml", "--plan", "plan.svg"], "sim.show.figures_plan.plan_picture"),
+        (["run", "tiny.toml", "--out", "out"], "sim.show.report.render_report"),
+        (["sweep", "tiny.toml", *VARY], "sim.study.sweep.sweep"),
+        (["compare", "tiny.toml", "tiny.toml"], "sim.study.compare.compare"),
+        (["page", "tiny.toml", "--out", "out.html"], "sim.show.page.write.render_page"),
+        (["schema", "--out", "s.json"], "sim.scenario.jsonschema.json_schema"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else " ".join(value[:1]),
+)
+def test_nothing_was_written(place: Path, capsys, monkeypatch, words: Words, at: str) -> None:
+    monkeypatch.setattr("sim.show.figures.draw_figures", lambda *_: [])
+    monkeypatch.setattr(at, interrupt)
+    assert call(words) == 130
+    told = capsys.readouterr()
+    assert told.err.strip().splitlines()[-1] == "interrupted; nothing was written"
+    assert told.out == ""
+    assert [path.name for path in place.iterdir()] == ["tiny.toml"]
+
+
+def test_questions_that_nobody_answers(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    def leave(*_: Any, **__: Any) -> Any:
+        raise click.Abort
+
+    monkeypatch.setattr("sim.commands_new._is_terminal", lambda: True)
+    monkeypatch.setattr("click.prompt", leave)
+    assert call(["new", "--out", "mine.toml"]) == 130
+    assert "interrupted; nothing was written" in capsys.readouterr().err
+    assert not (place / "mine.toml").exists()
+
+
+def test_what_was_written_is_whole(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C while the answer is told, after the folder stands."""
+    monkeypatch.setattr("sim.show.figures.draw_figures", lambda *_: [])
+    monkeypatch.setattr("sim.show.tables.headline_table", interrupt)
+    assert call(["run", "tiny.toml", "--out", "out"]) == 130
+    assert "interrupted; out is complete" in capsys.readouterr().err
+    assert (place / "out" / "report.html").is_file()
+
+
+def test_a_study_says_that_its_rows_are_kept(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    (place / "s.toml").write_text(
+        'format = 1\ntitle = "s"\nscenario = "tiny.toml"\nreplications = 1\noutcomes = ["energy_kwh"]\n'
+        '[factors]\n"day.timeout_s" = [60, 120]\n',
+        encoding="utf-8",
+    )
+    monkeypatch.setattr("sim.study.batch_points.lay_out_points", interrupt)
+    assert call(["study", "s.toml", "--out", "store"]) == 130
+    assert "rows that the store holds are kept" in capsys.readouterr().err
+
+
+def test_half_a_film_is_taken_away(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    def begin(_: Any, __: Any, out: Path, *___: Any) -> None:
+        out.write_bytes(b"half")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("sim.show.figures_film.write_film", begin)
+    assert call(["film", "tiny.toml", "--at", "3600", "--out", "f.gif"]) == 130
+    assert "interrupted; nothing was written" in capsys.readouterr().err
+    assert not (place / "f.gif").exists()
+
+
+def test_the_check_sees_what_is_left(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Spoilt: a folder that is put down before the interruption must be noticed."""
+    maker: Callable[..., Any] = lambda *_, **__: (place / "left").mkdir() or interrupt()  # noqa: E731
+    monkeypatch.setattr("sim.study.replicate.run", maker)
+    call(["run", "tiny.toml"])
+    capsys.readouterr()
+    with pytest.raises(AssertionError):
+        assert [path.name for path in place.iterdir()] == ["tiny.toml"]
