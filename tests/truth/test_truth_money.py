@@ -244,7 +244,7 @@ def test_no_rate_where_there_is_none() -> None:
     assert internal_rate([-100.0, -1.0, -1.0]) is None
     assert internal_rate([-100.0, 230.0, -132.0]) is None  # two rates, 10 and 20 %
     assert simple_payback(100.0, -1.0) is None
-    assert simple_payback(-5.0, 1.0) == 0.0
+    assert simple_payback(-5.0, 1.0) == simple_payback(0.0, -1.0) == 0.0
     assert simple_payback(1000.0, 250.0) == 4.0
 
 

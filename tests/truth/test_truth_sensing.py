@@ -503,5 +503,5 @@ def test_sensing_asks_for_positions():
     """Visits without runs cannot be looked at."""
     place = quiet_site(hours=10.0)
     visits = dataclasses.replace(simulate_traffic(place, 0).visits, moves=None)
-    with pytest.raises(ValueError, match="positions"):
+    with pytest.raises(ValueError, match=r"^sensing needs visits with positions$"):
         sense_visits(place, visits, 0)
