@@ -113,8 +113,8 @@ def draw(table: pd.DataFrame) -> bytes:
         busy, quiet, idle = all_axes
         middle = strips[0].length_m / 2.0
         _say(busy, 27.0, middle, "full\nlight")
-        _say(quiet, 25.0, middle, "30 %")
-        _say(quiet, 46.5, middle, "truck in\nand out")
+        _say(quiet, 28.7, middle, "30 %")
+        _say(quiet, 18.2, middle, "in,\nout")
         _say(idle, 26.0, middle, "nobody there: 30 %")
         _say(idle, 41.0, 1.19 * strips[2].length_m, "motion seen")
         idle.set_xlim(0.0, length_s)

@@ -11,7 +11,7 @@ from typing import Any
 
 __all__ = ["MODEL_VERSION", "content_hash", "package_version", "versions"]
 
-MODEL_VERSION = 3
+MODEL_VERSION = 4
 """Raised whenever results change on purpose; stands in every result and in every content hash."""
 
 

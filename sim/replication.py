@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -187,8 +188,8 @@ def simulate_traffic(site: Site, replication: int, *, keep_open_runs: bool = Fal
 
 def sense_visits(site: Site, visits: Visits, replication: int) -> Detections:
     """Apply the scenario's sensors to visits with positions; return what each zone's own sensors see."""
-    rng = random_stream(site.scenario.seed, replication, "sensing")
-    return sense(site.layout, visits, rng, site.scenario.duration_s, _dead(site, replication))
+    stream_of = partial(random_stream, site.scenario.seed, replication, "sensing")
+    return sense(site.layout, visits, stream_of, site.scenario.duration_s, _dead(site, replication))
 
 
 def hear_seen(site: Site, seen: Detections, replication: int | None) -> Detections:
@@ -205,7 +206,7 @@ def hear_seen(site: Site, seen: Detections, replication: int | None) -> Detectio
 
 def _dead(site: Site, replication: int) -> NDArray[np.bool_] | None:
     """Return which sensors are dead in one replication."""
-    return draw_dead(site.layout, random_stream(site.scenario.seed, replication, "dead sensors"))
+    return draw_dead(site.layout, partial(random_stream, site.scenario.seed, replication, "dead sensors"))
 
 
 def _failed(site: Site, replication: int) -> IntColumn:

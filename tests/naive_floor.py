@@ -119,7 +119,6 @@ class Floor:
     def from_front(self, aisle: int, bay: float, door: int, inward: bool) -> tuple[float, list[float]]:
         """Return where the shortest legal way between door and bay meets the aisle, and its runs outside."""
         at, door_m = self.aisle_m[aisle], self.door_m[door]
-        side = 0.0 if at <= 0.5 * self.layout.width_m else self.layout.width_m
         best: tuple[float, float, list[float]] | None = None
         for line, place, stub in self.openings(aisle):
             mouths = {place for _, place, _ in self.openings(aisle)}
@@ -127,10 +126,11 @@ class Floor:
             ends = (place, bay) if inward else (bay, place)
             if not self.goes(aisle, *ends) or (self.layout.direction[aisle] and place == wrong):
                 continue
-            runs = [abs(door_m - at)] if line == 0.0 else [abs(door_m - side), line, abs(side - at), stub]
-            total = sum(runs) + abs(bay - place)
-            if best is None or total < best[0]:
-                best = (total, place, runs)
+            for side in (0.0, self.layout.width_m):
+                runs = [abs(door_m - at)] if line == 0.0 else [abs(door_m - side), line, abs(side - at), stub]
+                total = sum(runs) + abs(bay - place)
+                if best is None or total < best[0] - 1e-9:
+                    best = (total, place, runs)
         assert best is not None
         return best[1], best[2]
 

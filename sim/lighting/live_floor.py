@@ -35,7 +35,7 @@ from sim.scenario.schema import Trucks
 from sim.sensing.online import BLIND, Watcher
 from sim.traffic.fleet import Fleet
 from sim.traffic.profile import Profile
-from sim.traffic.ways import FRONT
+from sim.traffic.ways import FRONT, cross_lines, side_between
 from sim.traffic.world import PARTS
 
 __all__ = ["DriverLoss", "LiveFloor"]
@@ -135,6 +135,7 @@ class LiveFloor:
         self._coming: dict[int, _Coming] = {}
         self._aisle_m, self._door_m = layout.aisle_m.tolist(), layout.door_m.tolist()
         self._length_m = layout.length_m.tolist()
+        self._lines: list[float] = cross_lines(layout).tolist()
         self._passers = Passers(env, layout, watcher, self._begin, self._end)
         cut = layout.zones_per_aisle
         self._cuts = [[length * k / cut for k in range(1, cut)] for length in self._length_m]
@@ -165,9 +166,8 @@ class LiveFloor:
         run_in, run_before = plan.run_in_m, plan.run_before_m
         is_first = row % PARTS == 0
         from_m = self._door_m[end_door if plan.is_from_end_door else door]
-        if is_first and plan.enter_line == FRONT:
-            across, depth = abs(from_m - self._aisle_m[plan.aisle]), self.layout.staging_depth_m
-            run_in, run_before = (across, depth) if across > 0.0 else (depth, 0.0)
+        if is_first:
+            run_in, run_before = self._runs_from_door(plan, from_m)
         self._coming[truck] = coming = _Coming(group, row, plan, end_door, run_in, run_before)
         if not self._groups[group].seen:
             return
@@ -183,6 +183,17 @@ class LiveFloor:
                 in_view += earlier.time_at(outside - run_in)
             if in_view > MOMENT_S:
                 self.env.process(self._look_out(coming, max(0.0, way_s - in_view)))
+
+    def _runs_from_door(self, plan: VisitPlan, door_m: float) -> tuple[float, float]:
+        """Return the last run from a door to the mouth, and the one before it [m]."""
+        layout, at_m = self.layout, self._aisle_m[plan.aisle]
+        if plan.enter_line == FRONT:
+            across = abs(door_m - at_m)
+            return (across, layout.staging_depth_m) if across > 0.0 else (layout.staging_depth_m, 0.0)
+        across = abs(side_between(door_m, at_m, layout.width_m) - at_m)
+        line_m = self._lines[plan.enter_line]
+        stub = max(0.0, line_m - self._length_m[plan.aisle])
+        return (stub, across) if stub > 0.0 else (across, line_m)
 
     def _look_out(self, coming: _Coming, wait_s: float) -> Steps:
         """See a truck that comes, from its last metres outside on."""

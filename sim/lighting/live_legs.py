@@ -51,7 +51,7 @@ class VisitPlan(NamedTuple):
     enters_back, leaves_back : by the back mouth
     legs : runs from rest to rest, in order
     run_in_m, run_before_m, run_speed, run_rate, turn_s : how it comes to the mouth, as in `Visits`; for the
-        first visit of a move that comes in by the front and is no putaway, as if it came from the first door
+        first visit of a move that is no putaway, as if it came from the first door
     enter_line, leave_line : by which cross-aisle, see `traffic/ways`
     """
 

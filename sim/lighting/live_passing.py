@@ -17,7 +17,7 @@ from sim.lighting.live_legs import VisitPlan
 from sim.scenario.schema import Trucks
 from sim.sensing.online import Watcher
 from sim.traffic.profile import Profile
-from sim.traffic.ways import FRONT, cross_lines
+from sim.traffic.ways import FRONT, cross_lines, side_between
 
 __all__ = ["Passers"]
 
@@ -64,15 +64,13 @@ class Passers:
         wait_s = plan.turn_s + Profile(0.0, stub_m, speed, rate).duration_s
         if onward is None:
             to_m, to_line, into = self._door_m[end_door], FRONT, set[int]()
-            is_left = from_m <= 0.5 * self.layout.width_m
         else:
             to_m, to_line, into = self._aisle_m[onward.aisle], onward.enter_line, {onward.aisle}
-            is_left = from_m + to_m <= self.layout.width_m
         if line == to_line:
             run = Profile(0.0, abs(to_m - from_m), speed, rate)
             self.drive_past(truck, line, wait_s, from_m, to_m, run, {plan.aisle} | into)
             return
-        side_m = 0.0 if is_left else self.layout.width_m
+        side_m = side_between(from_m, to_m, self.layout.width_m)
         run = Profile(0.0, abs(side_m - from_m), speed, rate)
         self.drive_past(truck, line, wait_s, from_m, side_m, run, {plan.aisle})
         along_m = abs(self._lines[line] - self._lines[to_line])
@@ -96,7 +94,7 @@ class Passers:
             self.drive_past(truck, FRONT, left_s - run.duration_s, door_m, aisle_m, run, {plan.aisle})
             return
         line_m = self._lines[plan.enter_line]
-        side_m = 0.0 if aisle_m <= 0.5 * self.layout.width_m else self.layout.width_m
+        side_m = side_between(door_m, aisle_m, self.layout.width_m)
         stub_m = max(0.0, line_m - self._length_m[plan.aisle])
         run = Profile(0.0, abs(aisle_m - side_m), speed, rate)
         left_s -= Profile(0.0, stub_m, speed, rate).duration_s + run.duration_s

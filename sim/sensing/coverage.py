@@ -1,10 +1,10 @@
 """What the sensors see of the visits: motion in reach, pulses from standing trucks, misses, passers-by.
 
-Comes in: visits with their runs, layout, the sensing stream.  Goes out: `Detections` per zone, united.
-Before: `traffic`; after: `lighting`.  A sensor covers its position +- range of its own aisle; the sensor
-nearest to a mouth also looks out of it (trucks that turn in, trucks that pass).  Motion inside is seen
-without a break; a standing truck only by pulses of a Poisson process, one process per truck.  Detection
-that depends on direction is not modelled.
+Comes in: visits with their runs, layout, the sensing streams.  Goes out: `Detections` per zone, united.
+Before: `traffic`, `sensing/chance`; after: `lighting`.  A sensor covers its position +- range of its own
+aisle; the sensor nearest to a mouth also looks out of it (trucks that turn in, trucks that pass).  Motion
+inside is seen without a break; a standing truck only by pulses of a Poisson process, one process per truck.
+Detection that depends on direction is not modelled.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
 from sim.records import Detections, Drives, FloatColumn, IntColumn, Moves, Visits
+from sim.sensing.chance import Chance, Draw, StreamOf, by_aisle
 from sim.traffic.kinematics import time_at, travel_time
 from sim.traffic.ways import is_middle
 
@@ -53,19 +54,6 @@ class _Eyes:
             on_foot, self.still_rate_person_per_s[aisle], self.still_rate_per_s[aisle]
         )
         return rates
-
-
-@dataclass(frozen=True)
-class _Draws:
-    """One generator per kind of draw, so that neither blocks nor keys disturb another kind."""
-
-    passing: np.random.Generator
-    misses: np.random.Generator
-    pulses: np.random.Generator
-    pulse_times: np.random.Generator
-    queue_pulses: np.random.Generator
-    queue_times: np.random.Generator
-    coming: np.random.Generator
 
 
 def unite(zone: IntColumn, start: FloatColumn, end: FloatColumn) -> Detections:
@@ -140,7 +128,7 @@ def _gather_eyes(layout: Layout, is_dead: NDArray[np.bool_] | None) -> _Eyes:
 def sense(
     layout: Layout,
     visits: Visits,
-    rng: np.random.Generator,
+    stream_of: StreamOf,
     end_s: float,
     is_dead: NDArray[np.bool_] | None = None,
 ) -> Detections:
@@ -150,7 +138,7 @@ def sense(
     ----------
     layout : the floor with its sensors
     visits : with moves; drives may be missing (then nobody passes a mouth)
-    rng : the sensing stream; used for nothing else
+    stream_of : makes the stream of a kind of draw in an aisle; used for nothing else
     end_s : end of the run: what is seen later is not there, what lasts longer is cut [s]
     is_dead : sensors that see nothing; None: all work (S,)
 
@@ -161,7 +149,7 @@ def sense(
     if visits.moves is None:
         raise ValueError("sensing needs visits with positions")
     eyes = _gather_eyes(layout, is_dead)
-    draws = _Draws(*rng.spawn(7))
+    chance = Chance(stream_of)
     pieces: list[Piece] = []
     for first in range(0, len(visits), BLOCK):
         last = min(first + BLOCK, len(visits))
@@ -174,13 +162,15 @@ def sense(
             visits.moves.speed[rows],
             visits.moves.acceleration[rows],
         )
-        pieces += _see_block(layout, eyes, visits, slice(first, last), moves, draws)
+        pieces += _see_block(layout, eyes, visits, slice(first, last), moves, chance)
     if visits.drives is not None:
-        pieces += _see_passers(layout, visits, visits.drives, draws.passing, is_dead)
+        pieces += _see_passers(layout, visits, visits.drives, chance, Draw.PASS, is_dead)
     if visits.coming is not None:
-        pieces += _see_coming(layout, eyes, visits.coming, draws.coming, end_s)
+        pieces += _see_coming(layout, eyes, visits.coming, chance, end_s)
         if visits.coming.drives is not None:
-            pieces += _see_passers(layout, visits.coming, visits.coming.drives, draws.coming, is_dead)
+            pieces += _see_passers(
+                layout, visits.coming, visits.coming.drives, chance, Draw.COMING_PASS, is_dead
+            )
     if not pieces:
         return unite(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
     zone, start, end = (np.concatenate(column) for column in zip(*pieces, strict=True))
@@ -189,7 +179,7 @@ def sense(
 
 
 def _see_block(
-    layout: Layout, eyes: _Eyes, visits: Visits, block: slice, moves: Moves, draws: _Draws
+    layout: Layout, eyes: _Eyes, visits: Visits, block: slice, moves: Moves, chance: Chance
 ) -> list[Piece]:
     """Look at some visits: number each sensor's entries, draw the misses, then collect motion and pulses.
 
@@ -224,7 +214,7 @@ def _see_block(
     goes_on = stands_in & ~is_first[:, None]
     enters_here = (covered | looks_out | (stands_out & ~is_last[:, None])) & ~goes_on
 
-    draw = draws.misses.random(covered.shape) < eyes.miss[aisle][:, None]
+    draw = _draw_misses(eyes, aisle, chance)
     missed = np.zeros(covered.shape, dtype=bool)
     depth = np.arange(len(moves.visit)) - np.maximum.accumulate(
         np.where(is_first, np.arange(len(is_first)), 0)
@@ -244,7 +234,7 @@ def _see_block(
     pieces.append((zone[seen], begin[seen], end[seen]))
     out = looks_out & ~missed
     row, _ = np.nonzero(out)
-    pieces += _see_approach(visits, block, eyes, moves.visit[row], aisle[row], zone[out], draws)
+    pieces += _see_approach(visits, block, eyes, moves.visit[row], aisle[row], zone[out], chance)
 
     # pulses of trucks that stand between two runs, and at the mouth's queue before the first
     stands = ~is_last
@@ -252,13 +242,26 @@ def _see_block(
     stop = moves.start[row] + travel_time(length[row], moves.speed[row], moves.acceleration[row])
     stay = np.maximum(0.0, moves.start[row + 1] - stop)
     rate = eyes.still_rates(visits, block.start + moves.visit[row], aisle[row])
-    pulses = draws.pulses.poisson(stay * rate)
+    pulses = chance.counts(Draw.STAND_PULSES, aisle[row], stay * rate)
     which = np.repeat(np.arange(len(row)), pulses)
-    time = stop[which] + draws.pulse_times.random(len(which)) * stay[which]
+    time = stop[which] + chance.uniform(Draw.STAND_TIME, aisle[row[which]]) * stay[which]
     in_reach = (stands_out & ~missed)[row]
     hit, sensor = np.nonzero(in_reach[which])
     pieces.append((zone[row[which[hit]], sensor], time[hit], time[hit]))
     return pieces
+
+
+def _draw_misses(eyes: _Eyes, aisle: IntColumn, chance: Chance) -> NDArray[np.bool_]:
+    """Draw for each row and sensor of its aisle whether an entry that begins there is missed (n, S).
+
+    Every row and sensor has a draw, so that no reach and no approach moves one.
+    """
+    draw = np.zeros((len(aisle), eyes.zone.shape[1]), dtype=bool)
+    for number, rows in by_aisle(aisle):
+        if eyes.miss[number] > 0.0:
+            own = int(eyes.is_there[number].sum())
+            draw[rows, :own] = chance.stream(Draw.MISS, number).random((len(rows), own)) < eyes.miss[number]
+    return draw
 
 
 def _see_approach(
@@ -268,7 +271,7 @@ def _see_approach(
     visit: IntColumn,
     aisle: IntColumn,
     zone: IntColumn,
-    draws: _Draws,
+    chance: Chance,
 ) -> list[Piece]:
     """See trucks that turn in on their last metres before the mouth, and in the queue there by pulses."""
     enter = visits.enter[block]
@@ -278,8 +281,10 @@ def _see_approach(
     wait = enter - arrive
     rate = np.zeros(len(wait))
     rate[visit] = eyes.still_rates(visits, block.start + visit, aisle)
-    pulses = draws.queue_pulses.poisson(wait * rate)
-    time = np.repeat(arrive, pulses) + draws.queue_times.random(int(pulses.sum())) * np.repeat(wait, pulses)
+    own = visits.aisle[block]
+    pulses = chance.counts(Draw.QUEUE_PULSES, own, wait * rate)
+    share = chance.uniform(Draw.QUEUE_TIME, np.repeat(own, pulses))
+    time = np.repeat(arrive, pulses) + share * np.repeat(wait, pulses)
     first = np.cumsum(pulses) - pulses
     for_sensor = np.repeat(np.arange(len(visit)), pulses[visit])
     within = np.arange(len(for_sensor)) - np.repeat(np.cumsum(pulses[visit]) - pulses[visit], pulses[visit])
@@ -308,14 +313,14 @@ def _first_seen(
 
 
 def _see_coming(
-    layout: Layout, eyes: _Eyes, coming: Visits, rng: np.random.Generator, end_s: float
+    layout: Layout, eyes: _Eyes, coming: Visits, chance: Chance, end_s: float
 ) -> list[Piece]:
     """See trucks that were on their way to a mouth, or queued there, as the run ended."""
     aisle = coming.aisle
     front, back = eyes.is_front[aisle].argmax(axis=1), eyes.is_back[aisle].argmax(axis=1)
     sensor = np.where(coming.enters_back, back, front)
     zone = eyes.zone[aisle, sensor]
-    seen = (eyes.approach_m[aisle] > 0.0) & (rng.random(len(aisle)) >= eyes.miss[aisle])
+    seen = (eyes.approach_m[aisle] > 0.0) & (chance.uniform(Draw.COMING_MISS, aisle) >= eyes.miss[aisle])
     if not all(coming.truck_seen):
         seen &= np.array(coming.truck_seen)[coming.truck]
     if coming.enter_line is not None:
@@ -323,9 +328,9 @@ def _see_coming(
     row = np.flatnonzero(seen)
     start = _first_seen(coming, row, coming.arrive[row], eyes.approach_m[aisle[row]])
     wait = np.maximum(0.0, end_s - coming.arrive[row])
-    pulses = rng.poisson(wait * eyes.still_rates(coming, row, aisle[row]))
-    which = np.repeat(np.arange(len(row)), pulses)
-    time = coming.arrive[row][which] + rng.random(len(which)) * wait[which]
+    rate = eyes.still_rates(coming, row, aisle[row])
+    which = np.repeat(np.arange(len(row)), chance.counts(Draw.COMING_PULSES, aisle[row], wait * rate))
+    time = coming.arrive[row][which] + chance.uniform(Draw.COMING_TIME, aisle[row[which]]) * wait[which]
     return [(zone[row], start, coming.arrive[row]), (zone[row][which], time, time)]
 
 
@@ -333,7 +338,8 @@ def _see_passers(
     layout: Layout,
     visits: Visits,
     drives: Drives,
-    rng: np.random.Generator,
+    chance: Chance,
+    kind: Draw,
     is_dead: NDArray[np.bool_] | None,
 ) -> list[Piece]:
     """See trucks that drive past a mouth without turning in, by chance, for as long as they are near."""
@@ -346,10 +352,10 @@ def _see_passers(
     length = np.abs(drives.to_m - drives.from_m)
     low, high = np.minimum(drives.from_m, drives.to_m), np.maximum(drives.from_m, drives.to_m)
     for aisle, mouth in enumerate(layout.aisle_m):
-        # one draw per drive and mouth whatever the keys say, so that no key moves another mouth's draws
-        draw = (rng.random(len(length)) < trigger[aisle]) & can_be_seen
-        if not draw.any() or reach[aisle] <= 0.0:
+        if trigger[aisle] <= 0.0 or reach[aisle] <= 0.0:
             continue
+        # one draw for every drive, so that no key of the mouth moves one
+        draw = (chance.stream(kind, aisle).random(len(length)) < trigger[aisle]) & can_be_seen
         behind = drives.is_back
         setback = np.full(len(length), layout.length_m.max() - layout.length_m[aisle])
         if drives.middle_m is not None:

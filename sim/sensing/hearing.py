@@ -8,7 +8,7 @@ dead hears motion from second 0 to the end, so it goes high at the start and sta
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,16 +20,21 @@ from sim.sensing.coverage import unite
 __all__ = ["draw_dead", "failed_zones", "hear", "hearers_of"]
 
 
-def draw_dead(layout: Layout, rng: np.random.Generator) -> NDArray[np.bool_] | None:
+def draw_dead(
+    layout: Layout, stream_of: Callable[[int], np.random.Generator]
+) -> NDArray[np.bool_] | None:
     """Return which sensors are dead in one replication, None where all work (S,).
 
     Parameters
     ----------
     layout : with sensors that are named dead, and each aisle's share
-    rng : the stream of this draw; one number is drawn per sensor, whatever the keys say
+    stream_of : makes the stream of this draw in an aisle; one number is drawn for each of its sensors
     """
-    share = layout.sensor_values("dead_share")[layout.sensor_aisle]
-    dead = rng.random(len(share)) < share
+    share = layout.sensor_values("dead_share")
+    dead = np.zeros(len(layout.sensor_m), dtype=bool)
+    for aisle in np.flatnonzero(share > 0.0).tolist():
+        own = np.flatnonzero(layout.sensor_aisle == aisle)
+        dead[own] = stream_of(aisle).random(len(own)) < share[aisle]
     if layout.dead_sensor is not None:
         dead |= layout.dead_sensor
     return dead if dead.any() else None

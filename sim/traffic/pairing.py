@@ -16,7 +16,7 @@ from sim.floor.layout import Layout
 from sim.scenario.schema import Trucks
 from sim.traffic.gait import Gait, gait_of
 from sim.traffic.plans import Queues, Task
-from sim.traffic.ways import ALIKE_M, cross_lines
+from sim.traffic.ways import ALIKE_M, cross_lines, side_between
 from sim.traffic.work import Tasks
 
 __all__ = ["PairTimes", "Pairing", "WaitingTasks"]
@@ -172,12 +172,12 @@ class Pairing:
             )
         stand = float(tasks.set_s[group, put]) + mast
         second_stand = float(tasks.pick_s[group, fetch]) + second_mast
-        to_door = [abs(self.door_m[int(tasks.door[fetch])] - self.aisle_m[second])]
+        here, door_m = self.aisle_m[second], self.door_m[int(tasks.door[fetch])]
+        to_door = [abs(door_m - here)]
         if home_line_m > 0.0:
-            here = self.aisle_m[second]
-            side = 0.0 if here <= 0.5 * self.width_m else self.width_m
+            side = side_between(here, door_m, self.width_m)
             stub = max(0.0, home_line_m - second_length)
-            to_door = [stub, abs(here - side), home_line_m, abs(side - self.door_m[int(tasks.door[fetch])])]
+            to_door = [stub, abs(here - side), home_line_m, abs(side - door_m)]
         driven = sum(_run(way, gait.laden, ramp) for way in to_door)
         home = gait.turn_s + driven + self.staging + float(tasks.set_s[group, fetch])
         if same:
@@ -201,7 +201,7 @@ class Pairing:
         """Return where the cross-aisles of the shortest legal way from bay to bay lie [m]."""
         best, chosen = math.inf, (0.0, 0.0)
         here, there = self.aisle_m[first], self.aisle_m[second]
-        side = self._shorter_side(here, there)
+        side = side_between(here, there, self.width_m)
         detour = abs(here - side) + abs(side - there) - abs(here - there)
         enter = _may_leave(self.lines, -self.direction[second], second_bay)
         for out in _may_leave(self.lines, self.direction[first], bay):
@@ -212,15 +212,11 @@ class Pairing:
                     best, chosen = cost, (out, into)
         return chosen
 
-    def _shorter_side(self, here: float, there: float) -> float:
-        """Return the side of the floor round which the way between two places is shorter [m]."""
-        return 0.0 if here + there <= self.width_m else self.width_m
-
     def _ways_across(self, here: float, there: float, out: float, into: float) -> list[float]:
         """Return the runs along cross-aisles and round the shorter side, from line to line."""
         if out == into:
             return [abs(here - there)]
-        side = self._shorter_side(here, there)
+        side = side_between(here, there, self.width_m)
         return [abs(here - side), abs(out - into), abs(side - there)]
 
 

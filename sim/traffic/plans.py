@@ -20,7 +20,15 @@ from sim.traffic.gait import Gait, gait_of
 from sim.traffic.kinematics import travel_time
 from sim.traffic.legs import replenish_route, single_visit
 from sim.traffic.tours import TourTimes, time_tours
-from sim.traffic.ways import FRONT, is_one_visit, round_by_the_side, side_of, single_lines
+from sim.traffic.ways import (
+    FRONT,
+    cross_lines,
+    is_one_visit,
+    round_by_the_side,
+    sides_between,
+    single_lines,
+    stub_of,
+)
 from sim.traffic.work import KINDS, Tasks
 
 __all__ = ["Plan", "Queues", "Task", "approach_times", "plan_queues"]
@@ -34,9 +42,10 @@ Plan = tuple[float, float, float, float, float, Tail]
 Task = tuple[float, int, int, int, int, int, list[Plan | None]]
 """time, index, first target, aisle, second aisle (-1: none), end door, plan by group
 
-A target is a place along the front that a truck comes to from its door: an aisle, or counted behind the
-aisles a door, or behind the doors one of the floor's two sides.  An end door below 0 says that the task ends
-where it began, and that the way there leads over the target -1 - end door.
+A target is where a truck comes to from its door: an aisle's front mouth, or counted behind the aisles a door,
+or behind the doors an aisle round the shorter side of the floor, without the way along that side.  An end
+door below 0 says that the task ends where it began, and that the way there leads over the target
+-1 - end door.
 """
 
 
@@ -58,14 +67,19 @@ class Queues:
 
 
 def approach_times(layout: Layout, trucks: Trucks) -> list[list[float]]:
-    """Empty travel along the front from each door to each target, without staging (D, A + D + 2)."""
-    targets = np.concatenate([layout.aisle_m, layout.door_m, [0.0, layout.width_m]])
-    times = travel_time(
-        np.abs(layout.door_m[:, None] - targets[None, :]),
-        trucks.speed_empty_m_per_s,
-        trucks.acceleration_m_per_s2,
+    """Empty travel across the floor from each door to each target [s] (D, A + D + A).
+
+    Without staging, and round a side without the way along it: that depends on the cross-aisle.
+    """
+    speed, ramp = trucks.speed_empty_m_per_s, trucks.acceleration_m_per_s2
+    door_m, aisle_m = layout.door_m[:, None], layout.aisle_m[None, :]
+    targets = np.concatenate([layout.aisle_m, layout.door_m])
+    side = sides_between(layout, door_m, aisle_m)
+    straight = travel_time(np.abs(door_m - targets), speed, ramp)
+    by_the_side = travel_time(np.abs(door_m - side), speed, ramp) + travel_time(
+        np.abs(side - aisle_m), speed, ramp
     )
-    return [list(map(float, row)) for row in times]
+    return [list(map(float, row)) for row in np.hstack([straight, by_the_side])]
 
 
 @dataclass(frozen=True)
@@ -103,23 +117,33 @@ def _outer(layout: Layout, tasks: Tasks, rows: IntColumn) -> _Outer:
     return _Outer(come, go, last)
 
 
-def _front_target(layout: Layout, aisle: IntColumn, line: IntColumn) -> IntColumn:
-    """Return where along the front a way between a door and an aisle leads: its mouth, or a side (n,)."""
-    by_left = side_of(layout, aisle) == 0.0
-    sides = len(layout.aisles) + len(layout.door_m) + np.where(by_left, 0, 1)
-    target: IntColumn = np.where(line == FRONT, aisle, sides)
+def _target(layout: Layout, aisle: IntColumn, line: IntColumn) -> IntColumn:
+    """Return the target between a door and an aisle: its front mouth, or the aisle round a side (n,)."""
+    others = len(layout.aisles) + len(layout.door_m)
+    target: IntColumn = np.where(line == FRONT, aisle, others + aisle)
     return target
 
 
-def _round_time(
+def _along_time(
     layout: Layout, aisle: IntColumn, line: IntColumn, speed: FloatColumn | float, ramp: float
 ) -> FloatColumn:
-    """Return the time between an aisle and the front, by a line and round the side (n,)."""
-    stub, side, along, _ = round_by_the_side(layout, aisle, line, np.zeros(len(aisle), dtype=np.int64))
-    time: FloatColumn = sum(
-        (travel_time(way, speed, ramp) for way in (stub, np.abs(layout.aisle_m[aisle] - side), along)),
-        np.zeros(len(aisle)),
+    """Return the time between an aisle and a line, and along the side to the front (n,)."""
+    return travel_time(stub_of(layout, aisle, line), speed, ramp) + travel_time(
+        cross_lines(layout)[line], speed, ramp
     )
+
+
+def _round_time(
+    layout: Layout,
+    aisle: IntColumn,
+    line: IntColumn,
+    door: IntColumn,
+    speed: FloatColumn | float,
+    ramp: float,
+) -> FloatColumn:
+    """Return the time between an aisle and a door, by a line and round the side (n,)."""
+    *ways, _ = round_by_the_side(layout, aisle, line, door)
+    time: FloatColumn = sum((travel_time(way, speed, ramp) for way in ways), np.zeros(len(aisle)))
     return time
 
 
@@ -132,18 +156,17 @@ def _legs(
     pick, put = tasks.pick_s[group, rows], tasks.set_s[group, rows]
     is_put, is_move = kind == PUTAWAY, kind == REPLENISH
     outer = _outer(layout, tasks, rows)
-    door_m = layout.door_m[np.where(is_move, 0, tasks.door[rows])]
+    door = np.where(is_move, 0, tasks.door[rows])
     staging = {speed: float(travel_time(layout.staging_depth_m, speed, ramp)) for speed in (empty, laden)}
-    across = np.abs(door_m - layout.aisle_m[aisle])
+    across = np.abs(layout.door_m[door] - layout.aisle_m[aisle])
     to_mouth = np.where(is_put, pick + staging[laden] + travel_time(across, laden, ramp), staging[empty])
     round_in = np.flatnonzero(outer.come_line != FRONT)
     if len(round_in):
-        laden_in, side = is_put[round_in], side_of(layout, aisle[round_in])
-        speed = np.where(laden_in, laden, empty)
-        to_side = pick[round_in] + staging[laden] + travel_time(np.abs(door_m[round_in] - side), laden, ramp)
-        to_mouth[round_in] = np.where(laden_in, to_side, staging[empty]) + _round_time(
-            layout, aisle[round_in], outer.come_line[round_in], speed, ramp
-        )
+        way_in = layout, aisle[round_in], outer.come_line[round_in]
+        laden_way = pick[round_in] + staging[laden] + _round_time(*way_in, door[round_in], laden, ramp)
+        # the way across comes from the truck's own door: it is part of the way to the target
+        empty_way = staging[empty] + _along_time(*way_in, empty, ramp)
+        to_mouth[round_in] = np.where(is_put[round_in], laden_way, empty_way)
     visit = single_visit(layout, gait, group, tasks, rows, is_put)
     go_empty = travel_time(np.where(is_put, visit.out_m, visit.in_m), gait.aisle_empty, ramp)
     go_laden = travel_time(np.where(is_put, visit.in_m, visit.out_m), gait.aisle_laden, ramp)
@@ -165,12 +188,15 @@ def _legs(
         stay, home, tails = _tour_legs(layout, gait, tasks, rows, tours, put)
     round_out = np.flatnonzero(outer.go_line != FRONT)
     if len(round_out):
-        is_empty, moved = (is_put | is_move)[round_out], is_move[round_out]
-        last, speed = outer.last_aisle[round_out], np.where(is_empty, empty, laden)
-        to_door = travel_time(np.abs(side_of(layout, last) - door_m[round_out]), speed, ramp)
-        home[round_out] = (
-            _round_time(layout, last, outer.go_line[round_out], speed, ramp) + np.where(moved, 0.0, to_door)
-        ) + np.where(is_empty, staging[empty], staging[laden] + put[round_out])
+        way_out = layout, outer.last_aisle[round_out], outer.go_line[round_out]
+        is_empty = is_put[round_out]
+        speed = np.where(is_empty, empty, laden)
+        home[round_out] = np.where(
+            is_move[round_out],
+            _along_time(*way_out, empty, ramp) + staging[empty],
+            _round_time(*way_out, door[round_out], speed, ramp)
+            + np.where(is_empty, staging[empty], staging[laden] + put[round_out]),
+        )
     columns = (to_mouth + gait.turn_s, stay, between, second_stay, home + gait.turn_s)
     return zip(*(column.tolist() for column in columns), tails, strict=True)
 
@@ -218,11 +244,11 @@ def _plan(
         rows = every[begin : begin + BLOCK]
         first, then, door = tasks.aisle[rows], tasks.second_aisle[rows], tasks.door[rows]
         outer = _outer(layout, tasks, rows)
-        mouth = _front_target(layout, first, outer.come_line)
+        mouth = _target(layout, first, outer.come_line)
         target = np.where(tasks.kind[rows] == PUTAWAY, aisles + door, mouth)
         is_one = is_one_visit(layout, first, tasks.bay_m[rows], then, tasks.second_bay_m[rows])
         second = np.where(is_one, -1, then)
-        end = np.where(door >= 0, door, -1 - _front_target(layout, outer.last_aisle, outer.go_line))
+        end = np.where(door >= 0, door, -1 - _target(layout, outer.last_aisle, outer.go_line))
         plans: list[Iterator[Plan] | list[None]] = [
             _legs(layout, gait, group, tasks, rows, tours[group]) if able[group] else [None] * len(rows)
             for group, gait in enumerate(gaits)

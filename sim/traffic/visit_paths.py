@@ -154,16 +154,14 @@ class Sheet:
     ) -> None:
         """Drive from a door along the front, up the side and along another cross-aisle to an aisle."""
         layout, aisle, ramp = self.layout, self.aisle[rows], gait.ramp
-        stub, side, along, _ = round_by_the_side(layout, aisle, line, door)
-        at, door_m = layout.aisle_m[aisle], layout.door_m[door]
-        across = np.abs(at - side)
-        start = self.arrive[rows] - gait.turn_s - travel_time(stub, speed, ramp)
-        start = start - travel_time(across, speed, ramp)
-        self.add_drives(rows, line, start, side, at, speed, ramp, -1, aisle)
-        start = start - travel_time(along, speed, ramp) - travel_time(np.abs(side - door_m), speed, ramp)
-        self.add_drives(rows, FRONT, start, door_m, side, speed, ramp, -1, -1)
-        self.run_in[rows] = np.where(stub > 0.0, stub, across)
-        self.run_before[rows] = np.where(stub > 0.0, across, along)
+        way = round_by_the_side(layout, aisle, line, door)
+        start = self.arrive[rows] - gait.turn_s - travel_time(way.stub, speed, ramp)
+        start = start - travel_time(way.across, speed, ramp)
+        self.add_drives(rows, line, start, way.side, layout.aisle_m[aisle], speed, ramp, -1, aisle)
+        start = start - travel_time(way.along, speed, ramp) - travel_time(way.to_door, speed, ramp)
+        self.add_drives(rows, FRONT, start, layout.door_m[door], way.side, speed, ramp, -1, -1)
+        self.run_in[rows] = np.where(way.stub > 0.0, way.stub, way.across)
+        self.run_before[rows] = np.where(way.stub > 0.0, way.across, way.along)
 
     def go_home(
         self, rows: IntColumn, door: IntColumn, line: IntColumn, gait: Gait, speed: FloatColumn | float
@@ -185,13 +183,11 @@ class Sheet:
     ) -> None:
         """Drive along another cross-aisle, down the side and along the front to a door."""
         layout, aisle, ramp = self.layout, self.aisle[rows], gait.ramp
-        stub, side, along, _ = round_by_the_side(layout, aisle, line, door)
-        from_m = layout.aisle_m[aisle]
-        start = self.leave[rows] + gait.turn_s + travel_time(stub, speed, ramp)
-        self.add_drives(rows, line, start, from_m, side, speed, ramp, aisle, -1)
-        for way in (np.abs(from_m - side), along):
-            start = start + travel_time(way, speed, ramp)
-        self.add_drives(rows, FRONT, start, side, layout.door_m[door], speed, ramp, -1, -1)
+        way = round_by_the_side(layout, aisle, line, door)
+        start = self.leave[rows] + gait.turn_s + travel_time(way.stub, speed, ramp)
+        self.add_drives(rows, line, start, layout.aisle_m[aisle], way.side, speed, ramp, aisle, -1)
+        start = start + travel_time(way.across, speed, ramp) + travel_time(way.along, speed, ramp)
+        self.add_drives(rows, FRONT, start, way.side, layout.door_m[door], speed, ramp, -1, -1)
 
     def cross_over(
         self,

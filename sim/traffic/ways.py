@@ -4,10 +4,9 @@ Comes in: layout, aisles and bays.  Goes out: lines (cross-aisles by number) and
 Before: `floor/layout`; after: `traffic/tours`, `traffic/legs`, `traffic/plans`, `traffic/visit_paths`.
 
 A line is a cross-aisle by its number: 0 the front one, then the middle ones, `BACK` (-1) the back one.  A
-truck gets from one line to another inside an aisle in which it has work, or round the outside of the racks:
-to and from a door round the side that is nearer to the aisle, from aisle to aisle round the side that makes
-the way shorter.  A one-way aisle is driven in its direction only, and never reversed in; like any aisle it
-may be entered and left wherever a cross-aisle meets it.
+truck gets from one line to another inside an aisle in which it has work, or round the outside of the racks,
+by the side that makes the way shorter.  A one-way aisle is driven in its direction only, and never reversed
+in; like any aisle it may be entered and left wherever a cross-aisle meets it.
 """
 
 from __future__ import annotations
@@ -33,6 +32,8 @@ __all__ = [
     "line_names",
     "place_inside",
     "round_by_the_side",
+    "side_between",
+    "sides_between",
     "single_lines",
     "stub_of",
 ]
@@ -182,19 +183,34 @@ def extra_way(layout: Layout, first: IntColumn, second: IntColumn) -> FloatColum
     """Return how much longer than straight across the way from line to line is [m] (n, C, C)."""
     lines = cross_lines(layout)
     here, there = layout.aisle_m[first], layout.aisle_m[second]
-    side = _shorter_side(layout, first, second)
+    side = sides_between(layout, here, there)
     detour = np.abs(here - side) + np.abs(side - there) - np.abs(here - there)
     along = np.abs(lines[:, None] - lines[None, :])
     extra: FloatColumn = np.where(along > 0.0, along + detour[:, None, None], 0.0)
     return extra
 
 
-def _shorter_side(layout: Layout, first: IntColumn, second: IntColumn) -> FloatColumn:
-    """Return the side of the floor round which the way between two aisles is shorter [m] (n,)."""
-    side: FloatColumn = np.where(
-        layout.aisle_m[first] + layout.aisle_m[second] <= layout.width_m, 0.0, layout.width_m
-    )
+def sides_between(layout: Layout, here_m: FloatColumn, there_m: FloatColumn) -> FloatColumn:
+    """Return the side of the floor round which the way between two places is shorter [m] (n,).
+
+    Parameters
+    ----------
+    layout : the floor
+    here_m, there_m : places across the floor, of aisles or doors [m] (n,)
+
+    Notes
+    -----
+    The way across is here + there round the side at 0, and 2 width - here - there round the other one; of
+    sides alike the one at 0.
+    """
+    longer = 2.0 * (here_m + there_m - layout.width_m)
+    side: FloatColumn = np.where(longer <= ALIKE_M, 0.0, layout.width_m)
     return side
+
+
+def side_between(here_m: float, there_m: float, width_m: float) -> float:
+    """Return the same as `sides_between` for one pair of places [m]."""
+    return 0.0 if 2.0 * (here_m + there_m - width_m) <= ALIKE_M else width_m
 
 
 class Between(NamedTuple):
@@ -219,7 +235,7 @@ def between_ways(
 ) -> Between:
     """Return the way from one aisle to another by given lines."""
     here, there = layout.aisle_m[first], layout.aisle_m[second]
-    lines, side, is_round = cross_lines(layout), _shorter_side(layout, first, second), leave != enter
+    lines, side, is_round = cross_lines(layout), sides_between(layout, here, there), leave != enter
     return Between(
         stub=stub_of(layout, first, leave),
         across=np.where(is_round, np.abs(here - side), np.abs(here - there)),
@@ -230,26 +246,30 @@ def between_ways(
     )
 
 
-def round_by_the_side(
-    layout: Layout, aisle: IntColumn, line: IntColumn, door: IntColumn
-) -> tuple[FloatColumn, FloatColumn, FloatColumn, FloatColumn]:
-    """Return the way from an aisle by a line that is not the front one, round its nearer side, to a door.
+class Round(NamedTuple):
+    """Straight runs between an aisle and a door, by a line that is not the front one (n,) each.
 
-    Returns
-    -------
-    stub to the line [m], the side's place across the floor [m], along the side [m], from the side to the
-    door [m] (n,) each
+    Attributes
+    ----------
+    stub, across, along, to_door : to the line, on it to the side, along the side, on the front line [m]
+    side : the side's place across the floor [m]
     """
-    side = side_of(layout, aisle)
-    return (
-        stub_of(layout, aisle, line),
-        side,
-        cross_lines(layout)[line],
-        np.abs(side - layout.door_m[door]),
+
+    stub: FloatColumn
+    across: FloatColumn
+    along: FloatColumn
+    to_door: FloatColumn
+    side: FloatColumn
+
+
+def round_by_the_side(layout: Layout, aisle: IntColumn, line: IntColumn, door: IntColumn) -> Round:
+    """Return the way from an aisle by a line that is not the front one, round the shorter side, to a door."""
+    here, there = layout.aisle_m[aisle], layout.door_m[door]
+    side = sides_between(layout, here, there)
+    return Round(
+        stub=stub_of(layout, aisle, line),
+        across=np.abs(here - side),
+        along=cross_lines(layout)[line],
+        to_door=np.abs(side - there),
+        side=side,
     )
-
-
-def side_of(layout: Layout, aisle: IntColumn) -> FloatColumn:
-    """Return the place across the floor of the side nearer to an aisle [m] (n,)."""
-    side: FloatColumn = np.where(layout.aisle_m[aisle] <= 0.5 * layout.width_m, 0.0, layout.width_m)
-    return side

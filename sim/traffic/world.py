@@ -145,7 +145,7 @@ def simulate_floor(
     done_by, begin_at = array("q", [-1]) * len(tasks), array("d", [math.inf]) * len(tasks)
     finish_at = array("d", [math.inf]) * len(tasks)
     doors, aisles = len(layout.door_m), len(layout.aisles)
-    sides = aisles + doors
+    rounds = aisles + doors  # targets from here on are no doors
     free_at: list[list[float]] = [[0.0] * (layout.capacity or 0) for _ in layout.aisles]
     gates = Gates(layout, groups) if has_rules(groups) else None
     queues = plan_queues(layout, groups, may_do, tasks)
@@ -292,7 +292,7 @@ def simulate_floor(
             now += way
             if (
                 pairing is not None
-                and aisles <= target < sides
+                and aisles <= target < rounds
                 and (found := pairing.take_partner(aisle, now)) is not None
             ):
                 fetch, other_aisle, door = found[1], found[3], found[5]

@@ -265,11 +265,11 @@ def test_no_second_is_lost_on_middle_cross_aisles_and_round_the_side(floor: dict
 DEEP = Path(__file__).parents[1] / "corpus" / "scenarios" / "good" / "deep-floor.toml"
 
 
-@pytest.mark.parametrize("name", ["small", "deep floor", "pallet-reserve", "narrow-aisles"])
+@pytest.mark.parametrize("name", ["small", "one way", "deep floor", "pallet-reserve", "narrow-aisles"])
 def test_a_way_has_no_gaps_and_no_jumps(name: str) -> None:
     """Also with pairs, walks through, tours, batteries and trailers."""
-    place = floor_site(work=MORE_WORK)
-    if name != "small":
+    place = floor_site(work=MORE_WORK, more_floor={"one_way": "alternating"} if name == "one way" else {})
+    if name not in {"small", "one way"}:
         whole = load_scenario(DEEP) if name == "deep floor" else sim.load(name)
         place = prepare_site(whole.model_copy(update={"days": 2.0}))
     _, runs = log_of(place)

@@ -6,6 +6,7 @@ Standard errors: the number of dead among n sensors is binomial, se = sqrt(n p (
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
@@ -51,7 +52,7 @@ def test_reach_from_an_angle() -> None:
 def test_the_dead_are_a_share(share: float) -> None:
     layout = lay_out(site(floor={"aisles": 40}, sensors={"dead_share": share}))
     count = len(layout.sensor_m)
-    dead = [draw_dead(layout, random_stream(1, replication, "dead sensors")) for replication in range(25)]
+    dead = [draw_dead(layout, partial(random_stream, 1, number, "dead sensors")) for number in range(25)]
     found = sum(0 if one is None else int(one.sum()) for one in dead)
     se = math.sqrt(25 * count * share * (1.0 - share))
     assert abs(found - 25 * count * share) < 4.0 * se
@@ -69,7 +70,7 @@ def test_dead_sensors_move_no_other_draw() -> None:
     traffic = simulate_traffic(sound, 0)
     assert traffic.visits is not None
     assert traffic.seen is not None
-    dead = draw_dead(hurt.layout, random_stream(hurt.scenario.seed, 0, "dead sensors"))
+    dead = draw_dead(hurt.layout, partial(random_stream, hurt.scenario.seed, 0, "dead sensors"))
     assert dead is not None
     seen = sense_visits(hurt, traffic.visits, 0)
     for zone in range(len(hurt.layout.zones)):

@@ -163,7 +163,7 @@ def test_walkers_speed_and_ways():
 
 
 def test_way_home_round_the_side():
-    """A walker through an aisle walks home to the nearer side, back along it, along the front to a door."""
+    """A walker through an aisle walks home round a side and along the front to a door: the shorter way."""
     keys = {
         "aisles": 6,
         "hours": 200.0,
@@ -171,20 +171,23 @@ def test_way_home_round_the_side():
         "trucks": [{"name": "people", "kind": "walker", "count": 1}],
     }
 
-    def check(side: float) -> None:
+    def check(width: float, rule: str = "shorter") -> None:
         walk = {"name": "c", "kind": "walk", "per_hour": 6.0, "dwell_mean_s": 10.0, "through": True}
         made = run_floor(work=[walk], **keys)
         layout, log, tasks = made.site.layout, made.log, made.tasks
         done = np.flatnonzero(np.isfinite(log.finish))
         at, door = layout.aisle_m[tasks.aisle[done]], layout.door_m[tasks.door[done]]
-        near = np.where(at <= 15.0, 0.0, side)
+        ways = np.abs(at - [[0.0], [width]]) + np.abs([[0.0], [width]] - door)
+        across = ways.min(axis=0) if rule == "shorter" else np.where(at <= 0.5 * width, ways[0], ways[1])
         leave = {int(task): time for task, time in zip(log.task, made.visits.leave, strict=False)}
         home = log.finish[done] - np.array([leave[task] for task in done.tolist()])
-        equals(home * 1.0668, np.abs(at - near) + 60.0 + np.abs(near - door), 1e-6, "way home")
+        equals(home * 1.0668, across + 60.0, 1e-6, "way home")
 
     check(30.0)
-    with spoilt("a wider floor"):
-        check(40.0)
+    with spoilt("a narrower floor"):
+        check(25.0)
+    with spoilt("round the side nearer to the aisle"):
+        check(30.0, "nearer")
 
 
 def check_one_way(one_way: list[str], speed: float) -> None:
@@ -202,10 +205,11 @@ def check_one_way(one_way: list[str], speed: float) -> None:
     equals(visits.leaves_back, through, 0.0, "out by the back there, by the front elsewhere")
     equals((visits.leave - visits.enter)[through & inside], 60.0 / speed, 1e-6, "stay in the one-way aisle")
     graph = networkx.Graph()
-    graph.add_edge("back", "side", weight=12.5)
-    graph.add_edge("side", "corner", weight=60.0)
-    for door in range(3):
-        graph.add_edge("corner", door, weight=float(layout.door_m[door]))
+    for side, place in (("left", 0.0), ("right", 25.0)):
+        graph.add_edge("back", side, weight=12.5)
+        graph.add_edge(side, f"{side} corner", weight=60.0)
+        for door in range(3):
+            graph.add_edge(f"{side} corner", door, weight=abs(place - float(layout.door_m[door])))
     leave = dict(zip(log.task.tolist(), visits.leave.tolist(), strict=False))
     own = np.flatnonzero(np.isfinite(log.finish) & (tasks.aisle == 2))
     assert len(own) > 100

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 
+from sim.randomness import random_stream
 from sim.records import Detections
 from sim.replication import Site, prepare_site, sense_visits, simulate_traffic
 from sim.sensing.coverage import sense, unite
@@ -443,7 +445,7 @@ def check_waiting_at_the_end(rate_per_min: float, assumed: float, arrive_s: floa
     one = plain_visits(np.zeros(1, dtype=np.int64), np.array([arrive]), np.array([arrive]), arrive + wait)
     far = {"run_in_m": np.full(1, 20.0), "run_speed": np.full(1, EMPTY)}
     visits = dataclasses.replace(inside, coming=dataclasses.replace(one, **far))
-    found = sense(place.layout, visits, np.random.default_rng(3), arrive + wait)
+    found = sense(place.layout, visits, partial(random_stream, 3, 0, "sensing"), arrive + wait)
     new = found.start > float(inside.leave.max()) + 1e-6
     pulses = found.start[new & (found.start == found.end)]
     agrees(len(pulses), assumed / 60.0 * wait, math.sqrt(assumed / 60.0 * wait), "pulses of the wait")

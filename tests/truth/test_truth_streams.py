@@ -7,14 +7,21 @@ must differ.
 
 from __future__ import annotations
 
+from functools import cache, partial
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from sim.randomness import random_stream
+from sim.records import Visits
 from sim.replication import Traffic, prepare_site, replay_site, simulate_traffic
 from sim.scenario.schema import Scenario
+from sim.sensing import coverage
+from sim.sensing.chance import Chance, Draw
+from sim.sensing.coverage import sense
+from sim.sensing.hearing import draw_dead
 from sim.traffic.work import Tasks, draw_tasks
 from tests.truth.truth_scenes import TRUCK, holds, scenario, spoilt
 
@@ -121,6 +128,91 @@ def test_passers_do_not_disturb_the_pulses():
         holds(
             np.isin(detections_of_mouth(changed(seed=8)), none), "pulses with passers are pulses without them"
         )
+
+
+OTHER_EYES: list[dict[str, Any]] = [
+    {"at": "every"},
+    {"at": [5.0]},
+    {"range_m": 20.0},
+    {"approach_m": 0.0},
+    {"passing_trigger": 0.0},
+    {"passing_trigger": 1.0, "passing_range_m": 6.0},
+    {"still_rate_per_min": 0.0},
+    {"still_rate_per_min": 20.0},
+    {"miss": 0.0},
+    {"miss": 0.6},
+    {"dead_share": 0.9},
+    {"at": "every", "range_m": 3.0, "miss": 0.4, "still_rate_per_min": 9.0, "approach_m": 8.0},
+]
+"""What is put over the sensors of one aisle."""
+CROWDED = {
+    "floor": {"aisle_capacity": 1},
+    "sensors": {"still_rate_per_min": 30.0, "dead_share": 0.2},
+    "hours": 3.0,
+    "trucks": [BASE["trucks"][0] | {"count": 16}],
+    "work": [*BASE["work"], {"name": "out", "kind": "retrieve", "per_hour": 300.0}],
+}
+"""Queues at the mouths, also as the run ends; some sensors are dead."""
+
+
+Seen = list[tuple[np.ndarray, np.ndarray]]
+
+
+@cache
+def crowded_visits() -> Visits:
+    """Visits to the crowded site, which no sensor changes."""
+    visits = traffic_of(changed(**CROWDED)).visits
+    assert visits is not None
+    assert visits.coming is not None
+    assert len(visits.coming) > 1
+    return visits
+
+
+def seen_in(made: Scenario, aisle: int, *, same_stream: bool = False) -> Seen:
+    """Start and end of what the sensors of all aisles but one see; perhaps drawn from one stream for all."""
+    place = prepare_site(made)
+    stream_of = partial(random_stream, made.seed, 0, "sensing")
+    dead = draw_dead(place.layout, partial(random_stream, made.seed, 0, "dead sensors"))
+    if same_stream:
+        shared = {kind: stream_of(kind) for kind in Draw}
+        stream_of = lambda kind, _: shared[kind]  # noqa: E731
+    found = sense(place.layout, crowded_visits(), stream_of, made.duration_s, dead)
+    return [found.of_zone(zone) for zone in range(len(place.layout.zones)) if zone != aisle]
+
+
+def check_others(one: Seen, other: Seen) -> None:
+    """Compare zone by zone, bit by bit."""
+    for first, second in zip(one, other, strict=True):
+        holds(all(map(np.array_equal, first, second)), "what the other aisles' sensors see is as it was")
+
+
+@pytest.mark.parametrize("number", range(len(OTHER_EYES)))
+def test_sensors_of_one_aisle_move_no_draw_of_another(number):
+    """Law's streams by place as well as by purpose: another sensor here, the same misses and pulses there."""
+    aisle = number % 5  # not the last one, whose draws one stream for all would take last
+    over = {"override": [{"aisles": [f"A{aisle + 1:02d}"]} | OTHER_EYES[number]]}
+    check_others(seen_in(changed(**CROWDED), aisle), seen_in(changed(**CROWDED, **over), aisle))
+    if "at" in OTHER_EYES[number]:
+        with spoilt("one stream for all aisles, as in earlier models"):
+            check_others(
+                seen_in(changed(**CROWDED), aisle, same_stream=True),
+                seen_in(changed(**CROWDED, **over), aisle, same_stream=True),
+            )
+    with spoilt("all aisles looked at"):
+        check_others(seen_in(changed(**CROWDED), -1), seen_in(changed(**CROWDED, **over), -1))
+
+
+def test_visits_looked_at_together_change_no_draw(monkeypatch):
+    """Blocks of 50,000 visits, and of 97."""
+    whole = seen_in(changed(**CROWDED), -1)
+    monkeypatch.setattr(coverage, "BLOCK", 97)
+    check_others(whole, seen_in(changed(**CROWDED), -1))
+    original = Chance.stream
+    monkeypatch.setattr(Chance, "stream", lambda self, kind, aisle: self._stream_of(kind, aisle))
+    with spoilt("every block draws from the beginning of the streams"):
+        check_others(whole, seen_in(changed(**CROWDED), -1))
+    monkeypatch.setattr(Chance, "stream", original)
+    check_others(whole, seen_in(changed(**CROWDED), -1))
 
 
 TASK_COLUMNS = ["time", "kind", "aisle", "bay_m", "second_aisle", "second_bay_m", "door"]

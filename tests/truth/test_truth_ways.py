@@ -84,7 +84,7 @@ def ladder(layout: Layout, bays: list[tuple[int, float]], sides: tuple[float, ..
 
 
 def near_side(layout: Layout, aisle: int) -> float:
-    """Place across the floor of the side round which trucks go between this aisle and a door."""
+    """Place of the side nearer to an aisle: not always that of the shortest way to a door."""
     return 0.0 if layout.aisle_m[aisle] <= 0.5 * layout.width_m else layout.width_m
 
 
@@ -148,29 +148,37 @@ def test_bay_to_bay_on_random_ladders():
         check_routes(width_m=lambda layout: layout.width_m + 1.0)
 
 
+def doors_before(floor) -> dict[int, int]:
+    """Where the truck was when it took each task that has a visit."""
+    return dict(zip(floor.log.task.tolist(), floor.log.from_door.tolist(), strict=True))
+
+
 def whole_way(floor, task: int) -> float:
     """Metres from taking a task to having done it, by time and speed; 0 s of handling, no acceleration."""
     return 2.5 * float(floor.log.finish[task] - floor.log.begin[task])
 
 
+EMPTY, LADEN = 2.5, 1.6
+
+
 @pytest.mark.parametrize("number", range(6))
 def test_from_door_to_door(number):
-    """Putaways, retrievals and replenishments, from door to door; round the side nearer to the aisle."""
+    """Putaways, retrievals and replenishments, from door to door, empty and laden, round either side."""
     rng = np.random.default_rng(20 + number)
-    floor = drawn_floor(rng)
+    floor = drawn_floor(rng) | {"dock_doors": 2 + number % 3}
     made = run_floor(
         aisles=len(floor["aisle_length_m"]),
         hours=120.0,
-        trucks=[PLAIN],
+        trucks=[PLAIN | {"speed_empty_m_per_s": EMPTY, "speed_laden_m_per_s": LADEN}],
         floor=floor,
         work=[{"name": kind, "kind": kind, "per_hour": 2.0} for kind in ("putaway", "retrieve", "replenish")],
     )
     log, tasks, layout = made.log, made.tasks, made.site.layout
     done = [task for task in np.flatnonzero(np.isfinite(log.finish)).tolist() if tasks.kind[task] < 3]
-    came_from = dict(zip(log.task.tolist(), log.from_door.tolist(), strict=True))
+    came_from = doors_before(made)
     assert len(done) > 300
 
-    def check(pitch: float) -> None:
+    def check(pitch: float = 1.0, *, only_near: bool = False) -> None:
         model = dataclasses.replace(layout, aisle_m=layout.aisle_m * pitch)
         for task in done[:MANY]:
             bays = [(int(tasks.aisle[task]), float(tasks.bay_m[task]))]
@@ -180,21 +188,26 @@ def test_from_door_to_door(number):
             if tasks.kind[task] == 2:
                 bays.append((int(tasks.second_aisle[task]), float(tasks.second_bay_m[task])))
                 ends[1] = ends[0]
-            sides = [near_side(layout, aisle) for aisle, _ in bays]
-            way = shortest(model, bays[:1], ("door", ends[0]), ("bay", 0), (sides[0],))
-            way += shortest(model, bays[-1:], ("bay", 0), ("door", ends[1]), (sides[-1],))
-            if len(bays) > 1:
-                way += shortest(model, bays, ("bay", 0), ("bay", 1))
+            sides = [(near_side(layout, aisle),) if only_near else None for aisle, _ in bays]
+            come = shortest(model, bays[:1], ("door", ends[0]), ("bay", 0), sides[0])
+            go = shortest(model, bays[-1:], ("bay", 0), ("door", ends[1]), sides[-1])
             if tasks.kind[task] == 0:
-                way += abs(layout.door_m[came_from[task]] - layout.door_m[ends[0]])
-            equals(whole_way(made, task), way, 1e-6, f"task {task}")
+                before = abs(layout.door_m[came_from[task]] - layout.door_m[ends[0]])
+                wanted = (before + go) / EMPTY + come / LADEN
+            elif tasks.kind[task] == 1:
+                wanted = come / EMPTY + go / LADEN
+            else:
+                wanted = (come + go) / EMPTY + shortest(model, bays, ("bay", 0), ("bay", 1)) / LADEN
+            equals(log.finish[task] - log.begin[task], wanted, 1e-6, f"task {task}")
 
-    check(1.0)
+    check()
     with spoilt("aisles 2 % farther from the corner"):
         check(1.02)
+    with spoilt("round the side nearer to the aisle"):
+        check(only_near=True)
 
 
-def best_tour(layout: Layout, aisles: list[int], bays: list[list[float]], door: int) -> float:
+def best_tour(layout: Layout, aisles: list[int], bays: list[list[float]], doors: tuple[int, int]) -> float:
     """Shortest way of a tour, aisle by aisle, trying either end of every aisle's picks as the first one."""
     total = math.inf
     for order in itertools.product((False, True), repeat=len(aisles)):
@@ -205,9 +218,8 @@ def best_tour(layout: Layout, aisles: list[int], bays: list[list[float]], door: 
             ends = (max(own), min(own)) if is_inward else (min(own), max(own))
             stops += [(aisle, place) for place in ends]
         else:
-            sides = [near_side(layout, aisle) for aisle in aisles]
-            way = shortest(layout, stops[:1], ("door", door), ("bay", 0), (sides[0],))
-            way += shortest(layout, stops[-1:], ("bay", 0), ("door", door), (sides[-1],))
+            way = shortest(layout, stops[:1], ("door", doors[0]), ("bay", 0))
+            way += shortest(layout, stops[-1:], ("bay", 0), ("door", doors[1]))
             for number, (one, other) in enumerate(itertools.pairwise(stops)):
                 if number % 2 == 0:
                     way += abs(one[1] - other[1])
@@ -221,7 +233,7 @@ def best_tour(layout: Layout, aisles: list[int], bays: list[list[float]], door: 
 def test_shortest_tours_by_brute_force(number):
     """Routing "shortest": no order of picks within the aisles gives a shorter tour."""
     rng = np.random.default_rng(40 + number)
-    floor = drawn_floor(rng) | {"dock_doors": 1}
+    floor = drawn_floor(rng) | {"dock_doors": 3}
     made = run_floor(
         aisles=len(floor["aisle_length_m"]),
         hours=60.0,
@@ -231,7 +243,7 @@ def test_shortest_tours_by_brute_force(number):
             {"name": "t", "kind": "tour", "per_hour": 3.0, "lines_per_tour": 5, "routing": "shortest"},
         ],
     )
-    tours, layout = made.tasks.tours, made.site.layout
+    tours, layout, came_from = made.tasks.tours, made.site.layout, doors_before(made)
     done = np.flatnonzero(np.isfinite(made.log.finish))[:40].tolist()
     assert len(done) == 40
 
@@ -241,7 +253,8 @@ def test_shortest_tours_by_brute_force(number):
             lines = [slice(*tours.first_line[visit : visit + 2].tolist()) for visit in visits]
             bays = [tours.bay_m[own].tolist() for own in lines]
             aisles = [int(tours.aisle[visit]) for visit in visits]
-            equals(whole_way(made, tour), best_tour(model, aisles, bays, 0), 1e-6, f"tour {tour}")
+            doors = came_from[tour], int(made.tasks.door[tour])
+            equals(whole_way(made, tour), best_tour(model, aisles, bays, doors), 1e-6, f"tour {tour}")
 
     check(layout)
     with spoilt("no middle cross-aisles"):
@@ -276,26 +289,27 @@ def test_tours_by_the_ends_through_one_way_aisles(routing, word):
         aisles=6,
         hours=80.0,
         trucks=[PLAIN],
-        floor={"aisle_length_m": 30.0, "aisle_pitch_m": 4.0, "one_way": word, "cross_aisles_m": [10.0]},
+        floor={
+            "aisle_length_m": 30.0, "aisle_pitch_m": 4.0, "one_way": word, "cross_aisles_m": [10.0],
+            "dock_doors": 3,
+        },
         work=[{"name": "t", "kind": "tour", "per_hour": 3.0, "lines_per_tour": 4, "routing": routing}],
     )
-    tours, layout = made.tasks.tours, made.site.layout
+    tours, layout, came_from = made.tasks.tours, made.site.layout, doors_before(made)
 
     def check(model: Layout) -> None:
         for tour in np.flatnonzero(np.isfinite(made.log.finish)).tolist():
             visits = range(int(tours.first_visit[tour]), int(tours.first_visit[tour + 1]))
             aisles = [int(tours.aisle[visit]) for visit in visits]
-            stands: Node = ("door", 0)
+            stands: Node = ("door", came_from[tour])
             way = 0.0
             for visit, (enter, leave) in zip(visits, by_the_ends(model, aisles, routing), strict=True):
                 aisle = int(tours.aisle[visit])
                 bays = tours.bay_m[tours.first_line[visit] : tours.first_line[visit + 1]]
-                near = near_side(layout, aisle)
-                sides = (near,) if stands[0] == "door" else None
-                way += shortest(layout, [], stands, ("line", enter, aisle), sides)
+                way += shortest(layout, [], stands, ("line", enter, aisle))
                 way += abs(leave - enter) if leave != enter else 2.0 * bays.max()
                 stands = ("line", leave, aisle)
-            way += shortest(layout, [], stands, ("door", 0), (near,))
+            way += shortest(layout, [], stands, ("door", int(made.tasks.door[tour])))
             equals(whole_way(made, tour), way, 1e-6, f"tour {tour}")
 
     check(layout)
@@ -349,8 +363,8 @@ def test_pairs_in_any_aisles_are_timed_as_the_arrays_say():
 
 def test_paired_rounds_from_door_to_door():
     """A putaway and a retrieval in one round, in aisles of any direction: the whole way by networkx."""
-    rng = np.random.default_rng(3)
-    floor = drawn_floor(rng)
+    rng = np.random.default_rng(6)
+    floor = drawn_floor(rng) | {"dock_doors": 4}
     made = run_floor(
         aisles=len(floor["aisle_length_m"]),
         hours=60.0,
@@ -361,24 +375,26 @@ def test_paired_rounds_from_door_to_door():
     log, tasks, layout = made.log, made.tasks, made.site.layout
     rows = np.flatnonzero((log.partner >= 0) & (tasks.kind[log.task] == 0))
 
-    def check(model: Layout) -> int:
+    def check(model: Layout, *, only_near: bool = False) -> int:
         count = 0
         for row in rows[:MANY].tolist():
             put, fetch = int(log.task[row]), int(log.partner[row])
             if not np.isfinite(log.finish[fetch]):
                 continue
             bays = [(int(tasks.aisle[task]), float(tasks.bay_m[task])) for task in (put, fetch)]
-            near = [near_side(layout, aisle) for aisle, _ in bays]
+            home = (near_side(layout, bays[1][0]),) if only_near else None
             way = abs(layout.door_m[log.from_door[row]] - layout.door_m[tasks.door[put]])
-            way += shortest(model, bays[:1], ("door", int(tasks.door[put])), ("bay", 0), near[:1])
+            way += shortest(model, bays[:1], ("door", int(tasks.door[put])), ("bay", 0))
             way += shortest(model, bays, ("bay", 0), ("bay", 1))
-            way += shortest(model, bays[1:], ("bay", 0), ("door", int(tasks.door[fetch])), near[1:])
+            way += shortest(model, bays[1:], ("bay", 0), ("door", int(tasks.door[fetch])), home)
             found = 2.5 * float(log.finish[fetch] - log.begin[put])
             equals(found, way, 1e-6, f"round of tasks {put} and {fetch}")
             count += bays[0][0] == bays[1][0] and layout.direction[bays[0][0]] != 0
         return count
 
     assert check(layout) > 5, "too few rounds in one one-way aisle"
+    with spoilt("home round the side nearer to the aisle"):
+        check(layout, only_near=True)
     with spoilt("no directions"):
         check(dataclasses.replace(layout, direction=0 * layout.direction))
 
