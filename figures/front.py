@@ -18,10 +18,10 @@ from matplotlib.axes import Axes
 import sim
 from figures.small import small_figure, small_png, small_style
 from sim.scenario.schema import Scenario
-from sim.show.figures_style import DIM, INK, LOW, MUTED, PAPER, SETTINGS, quiet_axes
+from sim.show.figures.style import DIM, INK, LOW, MUTED, PAPER, SETTINGS, quiet_axes
 from sim.study.differences import subtract_paired
-from sim.study.precision import estimate_mean
 from sim.study.relight import simulate_for_lights
+from sim.study.replications.precision import estimate_mean
 
 TIMEOUTS_S = (60.0, 120.0, 180.0, 300.0, 600.0, 900.0, 1200.0)
 LEVELS = (0.1, 0.3)

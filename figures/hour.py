@@ -23,10 +23,10 @@ from matplotlib.axes import Axes
 import sim
 from figures.small import small_figure, small_png, small_style
 from sim.results import Result
-from sim.show.figures_hour import draw_strip
-from sim.show.figures_style import INK
-from sim.show.hour import HourNumbers, Shade, Strip, hour_numbers
-from sim.show.tracks import Track
+from sim.show.figures.hour import draw_strip
+from sim.show.figures.style import INK
+from sim.show.numbers.hour import HourNumbers, Shade, Strip, hour_numbers
+from sim.show.numbers.tracks import Track
 from sim.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 SPAN_S = (2 * SECONDS_PER_DAY + 8 * SECONDS_PER_HOUR, 2 * SECONDS_PER_DAY + 9 * SECONDS_PER_HOUR)

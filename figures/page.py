@@ -24,8 +24,8 @@ from sim.scenario.schema import Scenario
 from sim.show.page.data import Source
 from sim.show.page.write import render_page
 from sim.show.page.year import year_weights
-from sim.study.precision import estimate_mean
 from sim.study.relight import with_settings
+from sim.study.replications.precision import estimate_mean
 
 FILE, NOW = "as in the file", "now"
 VARIED = "day"

@@ -13,9 +13,9 @@ from matplotlib.ticker import FixedLocator
 import sim
 from figures.small import small_figure, small_png, small_style
 from sim.results import Result
-from sim.show.figures_style import INK, LAMP_PALE, MUTED, SETTINGS, quiet_axes
-from sim.show.numbers import power_numbers
-from sim.study.precision import estimate_mean
+from sim.show.figures.style import INK, LAMP_PALE, MUTED, SETTINGS, quiet_axes
+from sim.show.numbers.run import power_numbers
+from sim.study.replications.precision import estimate_mean
 from sim.units import QUARTER_S, SECONDS_PER_DAY
 
 DAY = 2

@@ -1,7 +1,7 @@
 """The look of the three pictures side by side at the top of README.md: large type, few words.
 
 Comes in: nothing.  Goes out: an empty figure, and a figure as PNG.  The colours and the rest of the look are
-those of `sim.show.figures_style`.  A picture is drawn for a width of some 260 pixels, three dots to each.
+those of `sim.show.figures.style`.  A picture is drawn for a width of some 260 pixels, three dots to each.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from sim.show.figures_style import INK, style
+from sim.show.figures.style import INK, style
 
 SIZE_IN = (2.6, 2.25)
 DOTS_PER_IN = 300

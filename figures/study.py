@@ -19,13 +19,13 @@ import numpy as np
 import pandas as pd
 from matplotlib.ticker import FuncFormatter, NullFormatter, PercentFormatter
 
-from sim.show.batch_table import write_table
-from sim.show.figures_style import INK, LOW, SCHEDULE, SETTINGS, blank_figure, quiet_axes, render, style
-from sim.study.batch_file import read_study
-from sim.study.batch_points import lay_out_points
-from sim.study.batch_run import open_store, run_study
+from sim.show.figures.style import INK, LOW, SCHEDULE, SETTINGS, blank_figure, quiet_axes, render, style
+from sim.show.folders.batch_table import write_table
+from sim.study.batch.file import read_study
+from sim.study.batch.points import lay_out_points
+from sim.study.batch.run import open_store, run_study
 from sim.study.differences import subtract_paired
-from sim.study.precision import estimate_mean
+from sim.study.replications.precision import estimate_mean
 
 STUDY = Path(__file__).resolve().parent.parent / "scenarios" / "studies" / "sites-study.toml"
 SITES = {

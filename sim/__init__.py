@@ -27,27 +27,27 @@ if TYPE_CHECKING:
     from sim.scenario.log_columns import read_columns_file
     from sim.scenario.schema import Scenario, Settings
     from sim.scenario.toml import load
-    from sim.show.folder import write_results
-    from sim.show.folder_recommend import write_recommendation
-    from sim.show.folder_sweep import write_sweep
-    from sim.study.ages import evaluate_settings
-    from sim.study.batch import run_batch
+    from sim.show.folders.recommend import write_recommendation
+    from sim.show.folders.run import write_results
+    from sim.show.folders.sweep import write_sweep
+    from sim.study.ages.evaluate import evaluate_settings
+    from sim.study.batch.study import run_batch
     from sim.study.compare import compare, from_scenario, from_store
+    from sim.study.decide.recommend import recommend
+    from sim.study.decide.wish import make_wish, with_wishes
     from sim.study.explain import explain_moment, find_worst_spells
-    from sim.study.front import find_front, find_knee, hypervolume
+    from sim.study.from_logs.fit import fit_site
+    from sim.study.from_logs.goodness import judge_fit
+    from sim.study.from_logs.log import read_site_log
     from sim.study.inputs import parse_inputs, usual_inputs
-    from sim.study.plan import make_plan
-    from sim.study.recommend import recommend
-    from sim.study.replicate import replay, run
+    from sim.study.replications.replicate import replay, run
+    from sim.study.replications.warmup import find_warm_up
     from sim.study.sensitivity import find_indices, log_size, tornado
-    from sim.study.site_fit import fit_site
-    from sim.study.site_goodness import judge_fit
-    from sim.study.site_log import read_site_log
     from sim.study.store import read_stored_run
-    from sim.study.sweep import sweep
-    from sim.study.vary import parse_varied
-    from sim.study.warmup import find_warm_up
-    from sim.study.wish import make_wish, with_wishes
+    from sim.study.sweeping.front import find_front, find_knee, hypervolume
+    from sim.study.sweeping.plan import make_plan
+    from sim.study.sweeping.sweep import sweep
+    from sim.study.sweeping.vary import parse_varied
 
 _HOMES = {
     "AislewakeError": "sim.errors",
@@ -63,42 +63,42 @@ _HOMES = {
     "Settings": "sim.scenario.schema",
     "Visits": "sim.records",
     "compare": "sim.study.compare",
-    "evaluate_settings": "sim.study.ages",
+    "evaluate_settings": "sim.study.ages.evaluate",
     "explain_moment": "sim.study.explain",
-    "find_front": "sim.study.front",
+    "find_front": "sim.study.sweeping.front",
     "find_indices": "sim.study.sensitivity",
-    "find_knee": "sim.study.front",
-    "find_warm_up": "sim.study.warmup",
+    "find_knee": "sim.study.sweeping.front",
+    "find_warm_up": "sim.study.replications.warmup",
     "find_worst_spells": "sim.study.explain",
-    "fit_site": "sim.study.site_fit",
+    "fit_site": "sim.study.from_logs.fit",
     "from_scenario": "sim.study.compare",
     "from_store": "sim.study.compare",
-    "hypervolume": "sim.study.front",
-    "judge_fit": "sim.study.site_goodness",
+    "hypervolume": "sim.study.sweeping.front",
+    "judge_fit": "sim.study.from_logs.goodness",
     "load": "sim.scenario.toml",
     "log_size": "sim.study.sensitivity",
-    "make_plan": "sim.study.plan",
-    "make_wish": "sim.study.wish",
+    "make_plan": "sim.study.sweeping.plan",
+    "make_wish": "sim.study.decide.wish",
     "parse_inputs": "sim.study.inputs",
-    "parse_varied": "sim.study.vary",
+    "parse_varied": "sim.study.sweeping.vary",
     "prepare_site": "sim.replication",
     "read_columns_file": "sim.scenario.log_columns",
-    "read_site_log": "sim.study.site_log",
+    "read_site_log": "sim.study.from_logs.log",
     "read_stored_run": "sim.study.store",
-    "recommend": "sim.study.recommend",
-    "replay": "sim.study.replicate",
+    "recommend": "sim.study.decide.recommend",
+    "replay": "sim.study.replications.replicate",
     "replay_site": "sim.replication",
-    "run": "sim.study.replicate",
-    "run_batch": "sim.study.batch",
+    "run": "sim.study.replications.replicate",
+    "run_batch": "sim.study.batch.study",
     "simulate_live": "sim.replication",
     "simulate_traffic": "sim.replication",
-    "sweep": "sim.study.sweep",
+    "sweep": "sim.study.sweeping.sweep",
     "tornado": "sim.study.sensitivity",
     "usual_inputs": "sim.study.inputs",
-    "with_wishes": "sim.study.wish",
-    "write_recommendation": "sim.show.folder_recommend",
-    "write_results": "sim.show.folder",
-    "write_sweep": "sim.show.folder_sweep",
+    "with_wishes": "sim.study.decide.wish",
+    "write_recommendation": "sim.show.folders.recommend",
+    "write_results": "sim.show.folders.run",
+    "write_sweep": "sim.show.folders.sweep",
 }
 
 __all__ = [

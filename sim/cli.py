@@ -1,4 +1,4 @@
-"""The command line: with the `commands_*` beside it the only files that print; it alone sets exit codes.
+"""The command line: with the `commands/` beside it the only files that print; it alone sets exit codes.
 
 Comes in: words from a terminal.  Goes out: calls to `study`, text, a results folder.  Heavy libraries are
 imported inside the commands, so that `--help` and `check` start at once.
@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from sim.commands_ask import compare, explain
-from sim.commands_data import fit, quality, replay
-from sim.commands_decide import recommend, sweep
-from sim.commands_film import film
-from sim.commands_new import new
-from sim.commands_page import estimate, page
-from sim.commands_proof import verify, worksheet
-from sim.commands_sensitivity import sensitivity
-from sim.commands_shared import (
+from sim.commands.ask import compare, explain
+from sim.commands.data import fit, quality, replay
+from sim.commands.decide import recommend, sweep
+from sim.commands.film import film
+from sim.commands.new import new
+from sim.commands.page import estimate, page
+from sim.commands.proof import verify, worksheet
+from sim.commands.sensitivity import sensitivity
+from sim.commands.shared import (
     JSON_ASKED,
     WRITTEN,
     complete_scenarios,
@@ -34,8 +34,8 @@ from sim.commands_shared import (
     tell_json,
     written,
 )
-from sim.commands_site import handover, skylight
-from sim.commands_study import study
+from sim.commands.site import handover, skylight
+from sim.commands.study import study
 from sim.errors import AislewakeError, InputError, MachineError
 from sim.terminal import CONTEXT, ReaderGoneError, forget_output, free_folder, progress_bar, streams_told
 
@@ -72,7 +72,7 @@ class _Commands(click.Group):
                 return super().invoke(ctx)
         except AislewakeError as error:
             if ctx.meta.get(JSON_ASKED):
-                from sim.show.json_site import fault_summary
+                from sim.show.as_json.site import fault_summary
 
                 with streams_told():
                     tell_json(fault_summary(ctx.invoked_subcommand or "", error))
@@ -114,15 +114,15 @@ def aislewake() -> None:
 
 def _finish(result: Result, out: Path, force: bool, as_json: bool) -> None:
     """Write the results and print the short answer."""
-    from sim.show.folder import summary, write_results
+    from sim.show.folders.run import summary, write_results
 
     write_results(result, out, force=force)
     written(out)
     if as_json:
         tell_json(summary(result))
     else:
-        from sim.show.bars import run_picture
-        from sim.show.tables import headline_table
+        from sim.show.words.bars import run_picture
+        from sim.show.words.tables import headline_table
 
         click.echo(headline_table(result))
         draw(partial(run_picture, result))
@@ -177,11 +177,11 @@ def run(
 
     path = find_scenario(scenario)
     target = out or free_folder(path.stem)
-    from sim.show.folder import refuse_existing
+    from sim.show.folders.run import refuse_existing
 
     refuse_existing(target, force=force)
     site = load(path)
-    from sim.study import replicate
+    from sim.study.replications import replicate
 
     tell, close = progress_bar()
     try:
@@ -217,7 +217,7 @@ def check(scenario: str, plan: Path | None, as_json: bool) -> None:
     """
     from sim.floor.layout import lay_out
     from sim.lighting.timetable import place_programs
-    from sim.scenario.contradictions import find_notices
+    from sim.scenario.checks.contradictions import find_notices
     from sim.scenario.toml import load
 
     if plan is not None and plan.suffix.lower() not in (".svg", ".png"):
@@ -229,12 +229,12 @@ def check(scenario: str, plan: Path | None, as_json: bool) -> None:
         _draw_plan(site, layout, plan)
         written(plan)
     if as_json:
-        from sim.show.json_site import check_summary
+        from sim.show.as_json.site import check_summary
 
         borders = max(len(program.border) - 2 for program in programs)
         tell_json(check_summary(scenario, site, layout, notices, borders))
     else:
-        from sim.show.tables import site_table
+        from sim.show.words.tables import site_table
 
         click.echo(site_table(site, layout, programs, notices))
     if plan is not None:
@@ -243,8 +243,8 @@ def check(scenario: str, plan: Path | None, as_json: bool) -> None:
 
 def _draw_plan(site: Scenario, layout: Layout, plan: Path) -> None:
     """Write the site plan."""
-    from sim.show.figures_plan import plan_picture
-    from sim.show.plan import plan_numbers
+    from sim.show.figures.plan import plan_picture
+    from sim.show.numbers.plan import plan_numbers
 
     picture = plan_picture(plan_numbers(site, layout), plan.suffix.lower().removeprefix("."))
     try:
@@ -304,7 +304,7 @@ def schema(out: Path | None, is_study: bool) -> None:
       aislewake schema --out scenario.schema.json
     """
     if is_study:
-        from sim.study.batch_schema import study_schema as json_schema
+        from sim.study.batch.schema import study_schema as json_schema
     else:
         from sim.scenario.jsonschema import json_schema
 

@@ -1,6 +1,7 @@
 """Numbers rounded for people: significant figures, and a mean that ends where its half-width does.
 
-Comes in: numbers.  Goes out: text.  The ground: `show/words` and the notebook tables of results use it.
+Comes in: numbers.  Goes out: text.  The ground: `show/words/amounts` and the notebook tables of results use
+it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The numbers of IEC 62386-102 that lights are set up with: dimming curve, fade times, fade rates.
 
 Comes in: levels 0 to 254 or shares of light.  Goes out: shares, levels, seconds.  Before: nothing; after:
-`lighting/power` and `scenario/light_checks`.
+`lighting/power` and `scenario/checks/light`.
 
 References
 ----------

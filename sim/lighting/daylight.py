@@ -1,7 +1,7 @@
 """Caps under skylights: from a table, or from a typical year of weather; and where they cut the run.
 
 Comes in: the skylight table, or light outdoors by hour.  Goes out: caps by month and hour, hours of the run.
-Before: `scenario`, `lighting/weather`; after: `lighting/timetable`, `commands_site`.
+Before: `scenario`, `lighting/weather`; after: `lighting/timetable`, `commands/site`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from sim.lighting.weather import outdoor_lux
 from sim.records import FloatColumn
-from sim.scenario.schema_daylight import Skylight
+from sim.scenario.tables.daylight import Skylight
 
 __all__ = ["caps_of_year", "hour_caps", "skylight_caps"]
 

@@ -16,7 +16,7 @@ import numpy as np
 from sim.lighting.daylight import hour_caps, skylight_caps
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario, Settings, TimetableRow, seconds_of_day
-from sim.scenario.schema_week import DayException
+from sim.scenario.tables.week import DayException
 from sim.units import WEEKDAYS
 
 __all__ = ["Program", "compile_program", "place_programs", "under_skylight", "week_spans"]

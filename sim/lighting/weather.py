@@ -1,7 +1,7 @@
 """Typical years of weather: light outdoors by hour, from stations that pvlib packages or from a file.
 
 Comes in: a station's name or a file (EPW, TMY3, TMY2).  Goes out: lux on the horizontal (8760,).  Before:
-nothing; after: `lighting/daylight`, `commands_site`.  The only file that knows the optional `pvlib` library,
+nothing; after: `lighting/daylight`, `commands/site`.  The only file that knows the optional `pvlib` library,
 imported inside functions; it reads files through it.
 
 References

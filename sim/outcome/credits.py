@@ -1,7 +1,7 @@
 """Saving factors that codes and programmes grant for occupancy controls, as closed forms.
 
-Comes in: shares.  Goes out: shares and kilowatt-hours.  Used by `study/money`, which sets them beside the
-simulated saving.  Each is somebody's agreed number, not a measurement of this site.
+Comes in: shares.  Goes out: shares and kilowatt-hours.  Used by `study/year/money`, which sets them beside
+the simulated saving.  Each is somebody's agreed number, not a measurement of this site.
 
 References
 ----------

@@ -1,7 +1,7 @@
 """Lighting energy of a year as EN 15193 calculates it, without traffic; shown beside the simulated one.
 
 Comes in: a scenario.  Goes out: `Calculated`: what each part of the site counts, standby, kWh, LENI.  Before:
-`outcome/credits`, `lighting/timetable`, `lighting/daylight`; after: `show/en15193_text`.
+`outcome/credits`, `lighting/timetable`, `lighting/daylight`; after: `show/words/en15193`.
 
 What is taken: P_n is the power of the luminaires at full; F_c = 1 (no credit for constant illuminance).  F_O
 comes from absence and control type of the standard's own tables, not from the trucks.  Hours count where the

@@ -1,7 +1,7 @@
 """Closed sums of a proposal: payback, net present value, internal rate of return, carbon.
 
-Comes in: plain numbers.  Goes out: plain numbers.  Used by `study/money`.  Outlays fall at once, savings at
-the end of each year (Brealey, Myers and Allen, "Principles of Corporate Finance", chapters 2 and 5).
+Comes in: plain numbers.  Goes out: plain numbers.  Used by `study/year/money`.  Outlays fall at once, savings
+at the end of each year (Brealey, Myers and Allen, "Principles of Corporate Finance", chapters 2 and 5).
 """
 
 from __future__ import annotations

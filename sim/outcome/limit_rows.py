@@ -1,7 +1,7 @@
 """A site beside the numeric limits it asked for: one row for each limit, group of aisles and period.
 
 Comes in: a scenario.  Goes out: `LimitRow`s.  Before: `outcome/limit_rules`, `outcome/limit_group`,
-`outcome/limit_density`; after: `show/limits_text`.  Nothing here depends on traffic. Open areas stand beside
+`outcome/limit_density`; after: `show/words/limits`.  Nothing here depends on traffic. Open areas stand beside
 the rules of controls, power density and light on routes; the light that work in them needs (packing,
 dispatch) has numbers of its own that are not here.  A row says that a number is met or not, never more:
 whether a rule applies is for the authority having jurisdiction.

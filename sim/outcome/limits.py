@@ -1,7 +1,7 @@
 """Numeric limits of codes and safety rules that figures are set beside: value, unit, place, trust.
 
 Comes in: nothing.  Goes out: `Limit` and the limits by name.  Used by `outcome/totals` (the code minimum)
-and `show/cautions`, which words them.  A figure meets a number or it does not; whether a rule applies,
+and `show/words/cautions`, which words them.  A figure meets a number or it does not; whether a rule applies,
 with its further conditions, editions and local changes, is for others to judge.
 """
 

@@ -1,7 +1,7 @@
 """The rest of the site over a year: lights by the sun and the clock, always on beside as they are.
 
 Comes in: the yard's and the offices' tables.  Goes out: `SitePart`s, loads by quarter-hour of a year (n,).
-Before: `outcome/year_load`, `scenario/sun_times`; after: `study/money`.  The late level cuts power, as
+Before: `outcome/year_load`, `scenario/sun_times`; after: `study/year/money`.  The late level cuts power, as
 energy codes word it, not light.
 """
 
@@ -15,9 +15,9 @@ import numpy as np
 from sim.outcome.year_load import YearClock
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_money import Hours
-from sim.scenario.schema_outside import Office, Place, Yard
 from sim.scenario.sun_times import dark_spans
+from sim.scenario.tables.money import Hours
+from sim.scenario.tables.outside import Office, Place, Yard
 from sim.units import QUARTER_S
 
 __all__ = ["SitePart", "lit_share", "site_parts"]

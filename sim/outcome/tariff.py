@@ -1,7 +1,7 @@
 """Energy, demand and fees by a tariff: a year of load becomes twelve monthly bills.
 
 Comes in: loads by quarter-hour of a year, the tariff's tables.  Goes out: `Bill`, `MeterBill`.  Before:
-`outcome/year_load`; after: `study/money`.  Demand, blocks of energy and the least bill are those of the
+`outcome/year_load`; after: `study/year/money`.  Demand, blocks of energy and the least bill are those of the
 site's meter, so the lights' share of them is the bill with the lights less the bill without.
 """
 
@@ -15,7 +15,7 @@ import numpy as np
 from sim.outcome.year_load import MONTHS_A_YEAR, QUARTERS_A_DAY, YearClock
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_money import DemandCharge, EnergyBlock, EnergyPrice, SiteLoad, Tariff
+from sim.scenario.tables.money import DemandCharge, EnergyBlock, EnergyPrice, SiteLoad, Tariff
 from sim.units import WEEKDAYS
 
 __all__ = [

@@ -1,9 +1,9 @@
 """A year of load from the weeks of a run: the quarter-hours of a calendar year, and what each draws.
 
 Comes in: loads by quarter-hour of the run.  Goes out: loads by quarter-hour of the year (n,).  Before:
-`outcome/totals`; after: `outcome/tariff`, `study/money`.  The whole weeks of the run are repeated in their
-order over the calendar, each weekday on its own weekday; every day has 24 hours.  So a month's peak is the
-highest of the weeks that were simulated: a real month of more weeks may have a somewhat higher one.
+`outcome/totals`; after: `outcome/tariff`, `study/year/money`.  The whole weeks of the run are repeated in
+their order over the calendar, each weekday on its own weekday; every day has 24 hours.  So a month's peak is
+the highest of the weeks that were simulated: a real month of more weeks may have a somewhat higher one.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from sim.lighting.power import power_curve
 from sim.lighting.timetable import Program, week_spans
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.schema import TimetableRow
-from sim.scenario.schema_money import Hours
+from sim.scenario.tables.money import Hours
 from sim.units import QUARTER_S
 
 __all__ = [

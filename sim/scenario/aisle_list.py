@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sim.logs import Batch, Log
+from sim.logs.reader import Batch, Log
 from sim.records import FloatColumn
 from sim.scenario.questions import QUESTIONS, AisleRow
 from sim.scenario.schema import NAME_PATTERN

@@ -1,6 +1,6 @@
 """Public holidays by country: the one place that knows the optional `holidays` library.
 
-Comes in: a country's code and years.  Goes out: dates.  Used by `scenario/traffic_checks` (is the library
+Comes in: a country's code and years.  Goes out: dates.  Used by `scenario/checks/traffic` (is the library
 there, does it know the country?) and `traffic/calendar`.  Library: holidays, MIT licence; it is imported
 inside the functions, so that nobody needs it who names no country.
 """

@@ -23,7 +23,7 @@ from sim.scenario.schema import (
     TITLE_PATTERN,
     Scenario,
 )
-from sim.scenario.schema_outside import ZONE_PATTERN
+from sim.scenario.tables.outside import ZONE_PATTERN
 
 __all__ = ["allowed_text", "json_schema", "keys_at", "meaning_at", "places_of_key"]
 

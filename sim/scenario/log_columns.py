@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import Fault, InputError
-from sim.log_clock import RunClock, why_no_zone
-from sim.log_form import LocationWords, LogForm
+from sim.logs.clock import RunClock, why_no_zone
+from sim.logs.form import LocationWords, LogForm
 from sim.scenario.faults import Problem
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import read_toml

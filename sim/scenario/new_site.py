@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from sim.scenario.first_load import STAGING_M, WAREHOUSE
 from sim.scenario.questions import AisleRow, Answers, Value
-from sim.scenario.schema_base import NAME_PATTERN
+from sim.scenario.tables.base import NAME_PATTERN
 from sim.scenario.truck_types import TYPE_VALUES
 from sim.scenario.working_hours import hourly_work, read_hours, timetable_rows
 

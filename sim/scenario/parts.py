@@ -2,7 +2,7 @@
 
 Comes in: the plain content of a file and the paths that have a fault of form.  Goes out: `Parts`, so that
 one bad shift hides neither another shift nor a contradiction between sound tables.
-Before: `scenario/faults`; after: `scenario/contradictions`.
+Before: `scenario/faults`; after: `scenario/checks/contradictions`.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ from sim.scenario.schema import (
     Trucks,
     Work,
 )
-from sim.scenario.schema_areas import AisleGroup, Area
-from sim.scenario.schema_daylight import Skylight
-from sim.scenario.schema_limits import Statements
-from sim.scenario.schema_money import (
+from sim.scenario.tables.areas import AisleGroup, Area
+from sim.scenario.tables.daylight import Skylight
+from sim.scenario.tables.limits import Statements
+from sim.scenario.tables.money import (
     Carbon,
     DemandCharge,
     DemandWindow,
@@ -45,10 +45,10 @@ from sim.scenario.schema_money import (
     Tariff,
     Year,
 )
-from sim.scenario.schema_outside import Office, Place, Yard
-from sim.scenario.schema_rebate import Rebate, Today
-from sim.scenario.schema_week import DayException, YearWeeks
-from sim.scenario.schema_wiring import Circuit
+from sim.scenario.tables.outside import Office, Place, Yard
+from sim.scenario.tables.rebate import Rebate, Today
+from sim.scenario.tables.week import DayException, YearWeeks
+from sim.scenario.tables.wiring import Circuit
 
 __all__ = ["AisleKind", "Parts", "aisles_text", "gather_parts", "sort_aisles"]
 

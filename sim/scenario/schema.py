@@ -3,7 +3,7 @@
 Comes in: plain dictionaries read from a scenario file.  Goes out: frozen models with every default
 filled in.  Before this room: nothing; after it: `scenario/toml` (files), then `floor`.
 Nothing hidden: a key that is absent adds nothing (no misses, no pulses, no second delay).
-What one model cannot see (names, coverage of the week) is checked in `scenario/contradictions`.
+What one model cannot see (names, coverage of the week) is checked in `scenario/checks/contradictions`.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, StringConstraints, field_validator
 
 from sim.scenario.holiday_dates import why_no_holidays
-from sim.scenario.schema_areas import LAMP_KEYS, SENSOR_KEYS, Area, Areas, Groups
-from sim.scenario.schema_base import (
+from sim.scenario.tables.areas import LAMP_KEYS, SENSOR_KEYS, Area, Areas, Groups
+from sim.scenario.tables.base import (
     CLOCK_PATTERN,
     COUNTRY_PATTERN,
     FIRST_YEAR,
@@ -42,11 +42,11 @@ from sim.scenario.schema_base import (
     quantity,
     seconds_of_day,
 )
-from sim.scenario.schema_daylight import Skylight
-from sim.scenario.schema_floor import Floor
-from sim.scenario.schema_light import Luminaires, PowerPreset, lumen_method_lux
-from sim.scenario.schema_limits import RuleNames, Statements
-from sim.scenario.schema_money import (
+from sim.scenario.tables.daylight import Skylight
+from sim.scenario.tables.floor import Floor
+from sim.scenario.tables.light import Luminaires, PowerPreset, lumen_method_lux
+from sim.scenario.tables.limits import RuleNames, Statements
+from sim.scenario.tables.money import (
     Carbon,
     DemandCharge,
     DemandWindow,
@@ -58,14 +58,14 @@ from sim.scenario.schema_money import (
     Tariff,
     Year,
 )
-from sim.scenario.schema_outside import KnownZone, Office, Place, Yard
-from sim.scenario.schema_rebate import Rebate, Today
-from sim.scenario.schema_recommend import Recommend
-from sim.scenario.schema_sensors import DeadSensors, HalfAngle, Sensors, with_reach
-from sim.scenario.schema_settings import Lighting, Settings, TimetableRow
-from sim.scenario.schema_traffic import Inbound, Outbound, Shift, Trucks, Work
-from sim.scenario.schema_week import DayException, YearWeeks
-from sim.scenario.schema_wiring import Circuit
+from sim.scenario.tables.outside import KnownZone, Office, Place, Yard
+from sim.scenario.tables.rebate import Rebate, Today
+from sim.scenario.tables.recommend import Recommend
+from sim.scenario.tables.sensors import DeadSensors, HalfAngle, Sensors, with_reach
+from sim.scenario.tables.settings import Lighting, Settings, TimetableRow
+from sim.scenario.tables.traffic import Inbound, Outbound, Shift, Trucks, Work
+from sim.scenario.tables.week import DayException, YearWeeks
+from sim.scenario.tables.wiring import Circuit
 
 __all__ = [
     "CLOCK_PATTERN",

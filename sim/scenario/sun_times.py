@@ -1,7 +1,7 @@
 """When it is dark: the one place that knows the optional `astral` library and time zones.
 
 Comes in: latitude, longitude, time zone, year.  Goes out: spans of darkness in local wall time.  Used by
-`scenario/outside_checks` (is the library there, is the zone known?) and `outcome/outside`.  Library: astral
+`scenario/checks/outside` (is the library there, is the zone known?) and `outcome/outside`.  Library: astral
 (Apache-2.0, the NOAA equations); imported inside the functions, so that nobody needs it without [place].
 """
 

@@ -1,7 +1,7 @@
 """A scenario file in and out: every fault at once, each with its file and line.
 
 Comes in: TOML text or a path.  Goes out: a frozen `Scenario` with every default filled in, or one
-`InputError` with all faults.  Before: `scenario/faults`, `scenario/contradictions`; after: `floor`.
+`InputError` with all faults.  Before: `scenario/faults`, `scenario/checks/contradictions`; after: `floor`.
 `read_toml` serves other TOML files as well.
 """
 
@@ -18,7 +18,7 @@ import tomli_w
 from pydantic import ValidationError
 
 from sim.errors import Fault, InputError
-from sim.scenario.contradictions import find_contradictions
+from sim.scenario.checks.contradictions import find_contradictions
 from sim.scenario.demos import find_scenario
 from sim.scenario.faults import Problem, find_form_problems, key_text, value_at
 from sim.scenario.jsonschema import allowed_text, keys_at

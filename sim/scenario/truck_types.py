@@ -1,7 +1,7 @@
 """Usual values of truck types: what `type = "reach"` or `kind = "walker"` fills in where a key is absent.
 
 Comes in: nothing.  Goes out: `TYPE_VALUES`, one table with source and trust for every value.  Used by
-`scenario/schema_traffic`.  Type words as in ISO 5053-1, "Industrial trucks - Vocabulary - Part 1: Types of
+`scenario/tables/traffic`.  Type words as in ISO 5053-1, "Industrial trucks - Vocabulary - Part 1: Types of
 industrial trucks" (from memory).  Low trust: an editable default, never a figure to defend.
 """
 

@@ -1,6 +1,6 @@
 """Detections united as they come: what is over is kept as two numbers, what may still grow stays open.
 
-Comes in: rows of motion, block by block.  Goes out: `Detections`.  Before: `logs`; after: `sensing/logs`.
+Comes in: rows of motion, block by block.  Goes out: `Detections`.  Before: `logs/reader`; after: `sensing/logs`.
 The union of unions is the union of all, so blocks in any order give the same; rows in order of time within
 their zone give it without a sort of all of them.
 """
@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from sim.log_table import AnyInt, GrowingColumn
+from sim.logs.table import AnyInt, GrowingColumn
 from sim.records import Detections, FloatColumn, IntColumn
 from sim.sensing.coverage import unite
 

@@ -1,7 +1,7 @@
 """Measured detections: a strict reader of logs of motion.
 
 Comes in: a CSV file `zone,start,end`.  Goes out: `Detections`, united as they come; or only the quality
-table.  Before: `logs`, `scenario/log_columns`; after: `lighting`.  A log holds motion, without hold time; a
+table.  Before: `logs/reader`, `scenario/log_columns`; after: `lighting`.  A log holds motion, without hold time; a
 log of reported occupancy goes with `hold_s = 0`.
 """
 
@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
-from sim.log_form import OWN_FORM, LogForm
-from sim.log_quality import QualityBook, slices_in_time
-from sim.log_table import AnyInt, GrowingTable
-from sim.logs import Batch, Log
+from sim.logs.form import OWN_FORM, LogForm
+from sim.logs.quality import QualityBook, slices_in_time
+from sim.logs.reader import Batch, Log
+from sim.logs.table import AnyInt, GrowingTable
 from sim.records import Detections, FloatColumn, IntColumn
 from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import Scenario
@@ -127,7 +127,7 @@ def _settle(book: QualityBook, zone: AnyInt, start: FloatColumn, end: FloatColum
 
 
 class DetectionCounter:
-    """Counts the quality of a detections log, see `study/log_traffic`.
+    """Counts the quality of a detections log, see `study/from_logs/traffic`.
 
     Parameters
     ----------

@@ -1,8 +1,9 @@
 """Additive outcomes of every zone by hour of the day: what a cap per hour is held against.
 
 Comes in: a prepared site and its traffic.  Goes out: arrays of 24 hours.  Before: `lighting`, `outcome`;
-after: `study/trial`, `study/hour_caps`.  The same books as a run's, only added up by wall-clock hour: hour 6
-is 06:00 to 07:00 of every day of the run.  Runs that start within an hour count by the hour they are in.
+after: `study/decide/trial`, `study/decide/hour_caps`.  The same books as a run's, only added up by wall-clock
+hour: hour 6 is 06:00 to 07:00 of every day of the run.  Runs that start within an hour count by the hour they
+are in.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Alternatives side by side: paired where the trucks are the same, no difference shown where there is none.
 
 Comes in: scenarios, or folders of runs.  Goes out: `Comparison`.  Before: `study/store`,
-`study/differences`; after: `show/words_compare`.
+`study/differences`; after: `show/words/compare`.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from sim.provenance import MODEL_VERSION
 from sim.records import FloatColumn
 from sim.replication import prepare_site, run_replication
 from sim.rounding import digits
-from sim.scenario.contradictions import find_notices
+from sim.scenario.checks.contradictions import find_notices
 from sim.scenario.schema import Scenario
 from sim.study.differences import Difference, subtract, subtract_paired
 from sim.study.engine import map_in_order
 from sim.study.relight import traffic_key
-from sim.study.run_start import start_notices
-from sim.study.stopping import FEWEST, is_precise, needed_to_decide
+from sim.study.replications.run_start import start_notices
+from sim.study.replications.stopping import FEWEST, is_precise, needed_to_decide
 from sim.study.store import StoredRun
 from sim.units import SECONDS_PER_WEEK
 

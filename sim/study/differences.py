@@ -1,7 +1,7 @@
 """Differences and ratios of outcomes with their intervals: paired where the trucks are the same.
 
 Comes in: one figure per replication for each of two alternatives.  Goes out: `Difference`, `Estimate`.
-Before: `study/precision`; after: `study/compare`, `study/recommend`, `study/sensitivity`.
+Before: `study/replications/precision`; after: `study/compare`, `study/decide/recommend`, `study/sensitivity`.
 
 Paired t: common random numbers take most of the chance out of a difference (Law, "Simulation Modeling and
 Analysis", 5th ed., chapter 11, from memory).  Unlike traffic: Welch's interval.  A ratio of two means has
@@ -19,7 +19,7 @@ import numpy as np
 
 from sim.records import FloatColumn
 from sim.results import Estimate
-from sim.study.precision import CONFIDENCE, estimate_mean
+from sim.study.replications.precision import CONFIDENCE, estimate_mean
 
 __all__ = ["Difference", "estimate_ratio", "subtract", "subtract_paired"]
 

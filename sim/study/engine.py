@@ -1,7 +1,7 @@
 """Do independent pieces of work: in this process, in several, or on a cluster.
 
 Comes in: a picklable function and its arguments.  Goes out: results, whatever the engine and the number of
-workers.  After it: every study; `study/batch_tries` where single pieces may fail.  Processes are always
+workers.  After it: every study; `study/batch/tries` where single pieces may fail.  Processes are always
 spawned (never forked), leave Ctrl-C to their parent, and end with their parent even if that is killed.
 """
 

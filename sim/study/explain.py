@@ -1,7 +1,8 @@
 """Why a light was low at an instant, who was there, and what would have kept it up.
 
 Comes in: a close look at one replication.  Goes out: `Moment` for each zone of an aisle, or the worst dim
-spells.  Before: `study/store`, `study/replicate`, `study/ages`; after: `show/words_explain`.
+spells.  Before: `study/store`, `study/replications/replicate`, `study/ages/evaluate`; after:
+`show/words/explain`.
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ from sim.records import FloatColumn, IntColumn, Visits
 from sim.replication import Traffic, choose_engine, prepare_site
 from sim.results import CloseLook, Levels, Result
 from sim.scenario.schema import Scenario
-from sim.study.ages import evaluate_settings
-from sim.study.candidates import TIMEOUTS_S
+from sim.study.ages.evaluate import evaluate_settings
+from sim.study.decide.candidates import TIMEOUTS_S
 
 __all__ = [
     "IN_THE_OPEN",

@@ -1,8 +1,8 @@
 """Inputs that are not known exactly: named ranges, and the scenario at any point of them.
 
-Comes in: `KEY=a:b`, a scenario.  Goes out: `UncertainInput`s.  Before: `study/vary`, `study/stress`; after:
-`study/sensitivity`.  A key is one of `volume`, `skew`, `handling`, `speed` (a factor on what was stated) or
-the dotted path of a number in the scenario file.
+Comes in: `KEY=a:b`, a scenario.  Goes out: `UncertainInput`s.  Before: `study/sweeping/vary`, `study/stress`;
+after: `study/sensitivity`.  A key is one of `volume`, `skew`, `handling`, `speed` (a factor on what was
+stated) or the dotted path of a number in the scenario file.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from typing import Any
 from sim.errors import Fault, InputError
 from sim.scenario.faults import key_text
 from sim.scenario.schema import Scenario
-from sim.study.plan import check_content, put_in
 from sim.study.stress import FACTORS, scale
-from sim.study.values import Span, ValuesError, parse_values
-from sim.study.vary import place_of
+from sim.study.sweeping.plan import check_content, put_in
+from sim.study.sweeping.values import Span, ValuesError, parse_values
+from sim.study.sweeping.vary import place_of
 from sim.wording import nearest_text, printable
 
 __all__ = ["UncertainInput", "at_point", "parse_inputs", "usual_inputs"]

@@ -1,7 +1,7 @@
 """Which inputs move the answer, so that one knows what to measure on site first.
 
 Comes in: a scenario and ranges of its inputs.  Goes out: `Tornado` or `Indices`, and how many aisles to log.
-Before: `study/inputs`; after: `show/folder_sensitivity`.
+Before: `study/inputs`; after: `show/folders/sensitivity`.
 
 Tornado: one input at a time to either end of its range, paired with the scenario as stated.  Morris:
 elementary effects, cheap, for many inputs.  Sobol: shares of the variance, first order and total.  The last
@@ -29,8 +29,8 @@ from sim.scenario.schema import Scenario
 from sim.study.differences import Difference, subtract_paired
 from sim.study.engine import map_in_order
 from sim.study.inputs import UncertainInput, at_point
-from sim.study.precision import estimate_mean
-from sim.study.stopping import sample_size
+from sim.study.replications.precision import estimate_mean
+from sim.study.replications.stopping import sample_size
 
 __all__ = [
     "Bar",

@@ -1,9 +1,9 @@
 """A step-in schedule: begin with long delays, shorten them week by week, and what to expect at each step.
 
-Comes in: a scenario with the settings to end at.  Goes out: `StepIn`.  Before: `study/ages`,
-`study/replicate`, `study/precision`; after: `show/handover`.  Each step is evaluated on the same traffic,
-exactly.  That one begins long and shortens is common practice, no source; the first delay is by default the
-longest that energy codes allow, so that no step passes it.
+Comes in: a scenario with the settings to end at.  Goes out: `StepIn`.  Before: `study/ages/evaluate`,
+`study/replications/replicate`, `study/replications/precision`; after: `show/handover/sheets`.  Each step is
+evaluated on the same traffic, exactly.  That one begins long and shortens is common practice, no source; the
+first delay is by default the longest that energy codes allow, so that no step passes it.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ from sim.records import FloatColumn
 from sim.replication import drivers_react, prepare_site, simulate_traffic
 from sim.results import Estimate, Outcomes
 from sim.scenario.schema import Scenario, Settings, seconds_of_day
-from sim.study.ages import evaluate_settings
-from sim.study.precision import estimate_mean
+from sim.study.ages.evaluate import evaluate_settings
 from sim.study.relight import with_settings
-from sim.study.replicate import replay, run
+from sim.study.replications.precision import estimate_mean
+from sim.study.replications.replicate import replay, run
 from sim.traffic.calendar import count_days, holiday_dates, past_midnight
 from sim.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, WEEKDAYS
 

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from sim.errors import Fault, InputError
-from sim.logs import Log
+from sim.logs.reader import Log
 from sim.outcome.names import ALL_OUTCOMES, OUTCOMES
 from sim.records import FloatColumn
 from sim.scenario.schema import Scenario

@@ -1,7 +1,7 @@
 """The same site with more or less traffic, skew, handling time or speed: what is not known about it.
 
 Comes in: a scenario and a factor.  Goes out: a changed scenario.  Before: `scenario`; after:
-`study/trial` (recommendations are tried on these), `study/sensitivity`.
+`study/decide/trial` (recommendations are tried on these), `study/sensitivity`.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_traffic import Inbound, Outbound, Placing, Work
+from sim.scenario.tables.traffic import Inbound, Outbound, Placing, Work
 from sim.traffic.work import aisle_shares
 
 __all__ = ["FACTORS", "STRESSES", "Stress", "scale"]

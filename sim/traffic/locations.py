@@ -1,7 +1,7 @@
 """From the name of a storage location to its aisle and its place along it.
 
 Comes in: the words of a columns file, texts of a log.  Goes out: aisle, metres, or why not.  Before:
-`log_form`, `floor`; after: `traffic/move_logs`.
+`logs/form`, `floor`; after: `traffic/move_logs`.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.floor.layout import Layout
-from sim.log_form import LocationWords
-from sim.log_words import Names
+from sim.logs.form import LocationWords
+from sim.logs.words import Names
 from sim.records import IntColumn
 from sim.wording import nearest_text, printable
 

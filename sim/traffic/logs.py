@@ -3,7 +3,7 @@
 Comes in: a CSV file.  Goes out: `VisitRows`, or only the quality table.  Before: `logs`; after it:
 `traffic/measured`, which adds the runs.  The first five columns are what a site's own log gives; the others
 are what a run writes besides, so that its own log can be replayed.  A row is its numbers:
-names stand in tables beside them.  Names of trucks and operators come no further than `log_pseudonyms`.
+names stand in tables beside them.  Names of trucks and operators come no further than `logs/pseudonyms`.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
-from sim.log_form import OWN_FORM, LogForm
-from sim.log_pseudonyms import Crew
-from sim.log_quality import QualityBook, slices_in_time
-from sim.log_table import AnyInt, GrowingTable
-from sim.logs import Batch, Log
+from sim.logs.form import OWN_FORM, LogForm
+from sim.logs.pseudonyms import Crew
+from sim.logs.quality import QualityBook, slices_in_time
+from sim.logs.reader import Batch, Log
+from sim.logs.table import AnyInt, GrowingTable
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import NAME_PATTERN, Scenario
@@ -167,7 +167,7 @@ def _in_order(table: GrowingTable, truck_names: tuple[str, ...]) -> VisitRows:
 
 
 class VisitCounter:
-    """Counts the quality of a visits log, see `study/log_traffic`.
+    """Counts the quality of a visits log, see `study/from_logs/traffic`.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Measured moves: a strict reader of movement logs and pick exports.
 
 Comes in: a CSV file, a row for each pick or putaway.  Goes out: `Stops`, one row for each handling in an
-aisle, or only the quality table.  Before: `logs`, `traffic/locations`; after: `traffic/dwell`, which makes
+aisle, or only the quality table.  Before: `logs/reader`, `traffic/locations`; after: `traffic/dwell`, which makes
 visits of them.  A time is the moment at which the handling at the rack ends, as a scan confirms it; of a
 move from rack to rack it is the set-down.
 """
@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.floor.layout import Layout
-from sim.log_form import OWN_FORM, LogForm
-from sim.log_pseudonyms import Crew
-from sim.log_quality import QualityBook, slices_in_time
-from sim.log_table import AnyInt, GrowingTable
-from sim.logs import Batch, Log
+from sim.logs.form import OWN_FORM, LogForm
+from sim.logs.pseudonyms import Crew
+from sim.logs.quality import QualityBook, slices_in_time
+from sim.logs.reader import Batch, Log
+from sim.logs.table import AnyInt, GrowingTable
 from sim.records import FloatColumn, IntColumn
 from sim.scenario.log_columns import clock_of
 from sim.scenario.schema import Scenario
@@ -134,7 +134,7 @@ def read_stops(
 
 
 class MoveCounter:
-    """Counts the quality of a movement log or pick export, see `study/log_traffic`.
+    """Counts the quality of a movement log or pick export, see `study/from_logs/traffic`.
 
     Parameters
     ----------

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.records import FloatColumn, IntColumn
-from sim.scenario.schema_traffic import Placing
+from sim.scenario.tables.traffic import Placing
 
 __all__ = ["Reach", "aisle_shares", "bender_share", "draw_class_places", "draw_depths", "draw_heights"]
 

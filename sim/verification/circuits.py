@@ -13,7 +13,7 @@ from typing import Literal
 from sim.errors import InputError
 from sim.floor.layout import Layout
 from sim.lighting.power import power_curve
-from sim.scenario.schema_wiring import Circuit as Wiring
+from sim.scenario.tables.wiring import Circuit as Wiring
 from sim.wording import nearest_text, printable
 
 __all__ = ["SITE_NAMES", "Circuit", "map_circuits", "whole_of"]

@@ -1,7 +1,7 @@
 """A meter's intervals from a CSV file: strict reading, then kilowatt-hours by clock hour.
 
 Comes in: a file with `time` and a column per circuit.  Goes out: `Meter` with its warnings.  Before:
-`logs`, `verification/meter_clock`; after: `verification/verify`.  A column says in its header what it is:
+`logs/reader`, `verification/meter_clock`; after: `verification/verify`.  A column says in its header what it is:
 `site [kWh measured]`, `C1 [kW calculated]`.  A load that a control system works out from its own commands is
 calculated and proves nothing.  Missing and doubled intervals are used as they are, and named.
 """
@@ -19,9 +19,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from sim.logs import Log
+from sim.logs.reader import Log
 from sim.records import FloatColumn, IntColumn
-from sim.scenario.schema_base import NAME_PATTERN
+from sim.scenario.tables.base import NAME_PATTERN
 from sim.verification.meter_clock import Dst, read_instants, wall_clock
 from sim.wording import nearest_text, printable
 

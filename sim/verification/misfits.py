@@ -44,7 +44,7 @@ _AT_FULL, _EXPLAINS, _GONE = 0.97, 0.5, 0.5
 _LEAST_HOURS, _LEAST_ALIKE = 20, 3
 
 Question = Literal["stuck", "always_high", "part_gone", "more", "gone", "less"]
-"""What to ask; in words in `show/verify_text`."""
+"""What to ask; in words in `show/words/verify`."""
 When = Literal["all days", "Mon-Fri", "Sat", "Sun"]
 BoolColumn = NDArray[np.bool_]
 

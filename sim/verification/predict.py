@@ -1,9 +1,9 @@
 """What the scenario predicts for each hour of the week of each circuit, and how that spreads.
 
-Comes in: a scenario, circuits, dates.  Goes out: `Forecast`.  Before: `replication`, `study/special_weeks`,
-`study/engine`; after: `verification/verify`.  The run's whole weeks are laid over the week, so that dates
-outside the run can be predicted; dates unlike the week (holidays, exceptions, special weeks, months under
-skylights) are simulated as what they are.
+Comes in: a scenario, circuits, dates.  Goes out: `Forecast`.  Before: `replication`,
+`study/year/special_weeks`, `study/engine`; after: `verification/verify`.  The run's whole weeks are laid over
+the week, so that dates outside the run can be predicted; dates unlike the week (holidays, exceptions, special
+weeks, months under skylights) are simulated as what they are.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ from sim.replication import prepare_site, simulate_and_light
 from sim.results import Levels
 from sim.scenario.holiday_dates import public_holidays
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_week import DayException
+from sim.scenario.tables.week import DayException
 from sim.study.engine import map_in_order
-from sim.study.special_weeks import special_scenario
+from sim.study.year.special_weeks import special_scenario
 from sim.units import JOULES_PER_KWH, SECONDS_PER_HOUR
 from sim.verification.circuits import Circuit
 

@@ -2,7 +2,7 @@
 
 Comes in: a scenario, a meter's hours, perhaps those of a baseline.  Goes out: `Verification`.  Before:
 `verification/predict`, `verification/agree`, `verification/option_b`, `verification/misfits`; after:
-`show/verify_text`, `show/figures_verify`.  Only measured columns are judged for faults, and only they prove.
+`show/words/verify`, `show/figures/verify`.  Only measured columns are judged for faults, and only they prove.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from sim.records import FloatColumn, IntColumn
 from sim.results import Estimate
 from sim.rounding import digits
 from sim.scenario.schema import Scenario
-from sim.study.precision import estimate_mean
+from sim.study.replications.precision import estimate_mean
 from sim.verification.agree import Agreement, agree
 from sim.verification.circuits import Circuit, map_circuits, whole_of
 from sim.verification.meter import Column, Kind, Meter

@@ -1,7 +1,7 @@
 """A rebate worksheet: what is claimed, against which baseline, and beside which agreed numbers.
 
 Comes in: a `Result`.  Goes out: `Worksheet`, yearly figures with intervals.  Before:
-`verification/year_bases`, `outcome/credits`; after: `show/worksheet_text`.  All baselines lie on the same
+`verification/year_bases`, `outcome/credits`; after: `show/words/worksheet`.  All baselines lie on the same
 traffic.  Measures are factors that multiply: each is what is left of the energy when one more of them is in
 force, so that their product is what is left in the end, and no adding up makes more of it.
 
@@ -28,8 +28,8 @@ from sim.outcome.year_load import QUARTERS_A_WEEK, YearClock, connected_kw
 from sim.records import FloatColumn
 from sim.results import Estimate, Result
 from sim.scenario.schema import Scenario
-from sim.study.money import interactive_factor
-from sim.study.precision import estimate_mean
+from sim.study.replications.precision import estimate_mean
+from sim.study.year.money import interactive_factor
 from sim.verification.year_bases import year_loads
 
 __all__ = [

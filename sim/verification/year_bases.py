@@ -1,7 +1,7 @@
 """The proposal and its baselines over a year, on the same traffic.
 
 Comes in: a `Result`.  Goes out: loads by quarter-hour of a year (n,), for each replication.  Before:
-`study/special_weeks`, `outcome/year_load`; after: `verification/worksheet`.
+`study/year/special_weeks`, `outcome/year_load`; after: `verification/worksheet`.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from sim.outcome.year_load import QUARTERS_A_WEEK, YearClock, baseline_kw, repea
 from sim.records import FloatColumn
 from sim.results import Outcomes, Result
 from sim.scenario.schema import Scenario
-from sim.study.money import interactive_factor
-from sim.study.special_weeks import in_weeks, special_scenario
+from sim.study.year.money import interactive_factor
+from sim.study.year.special_weeks import in_weeks, special_scenario
 
 __all__ = ["year_loads"]
 

@@ -6,7 +6,7 @@ import os
 import signal
 from pathlib import Path
 
-from sim.study.batch_task import Answer, Task, do_task
+from sim.study.batch.task import Answer, Task, do_task
 
 KILLING_TIMEOUT_S = 120.0
 ONCE = "AISLEWAKE_TRIAL_ONCE"

@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from sim.errors import InputError
 from sim.provenance import content_hash
 from sim.scenario.toml import load_scenario
-from sim.study.batch_file import dump_study, read_study
-from sim.study.batch_points import Batch, lay_out_points
-from sim.study.batch_schema import study_schema
+from sim.study.batch.file import dump_study, read_study
+from sim.study.batch.points import Batch, lay_out_points
+from sim.study.batch.schema import study_schema
 from sim.study.stress import scale
 from tests.batch.trial import POINTS, STUDY, lay_out_files
 from tests.house.source import ROOT
@@ -272,7 +272,7 @@ def test_only_our_own_error_leaves(tmp_path_factory, text):
 
 def test_a_table_opens_without_formulas(tmp_path):
     """Names of sites and values are the only free text of a table; both are names or numbers."""
-    from sim.show.batch_table import table_header, table_row
+    from sim.show.folders.batch_table import table_header, table_row
 
     batch = batch_of(tmp_path, STUDY)
     row = next(csv.reader([",".join(table_row(batch, 0, 0, {"energy_kwh": 1.5}))]))

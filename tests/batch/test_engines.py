@@ -18,13 +18,13 @@ import pytest
 
 import sim
 from sim.errors import InputError, MachineError
-from sim.show.batch_table import write_table
-from sim.study.batch_file import read_study
-from sim.study.batch_points import Batch, lay_out_points
-from sim.study.batch_run import BatchProgress, open_store, run_study
-from sim.study.batch_store import read_status
-from sim.study.batch_task import Answer, Task
-from sim.study.batch_tries import do_all
+from sim.show.folders.batch_table import write_table
+from sim.study.batch.file import read_study
+from sim.study.batch.points import Batch, lay_out_points
+from sim.study.batch.run import BatchProgress, open_store, run_study
+from sim.study.batch.store import read_status
+from sim.study.batch.task import Answer, Task
+from sim.study.batch.tries import do_all
 from sim.study.engine import Engine, SerialExecutor, open_engine
 from tests.batch import poison
 from tests.batch.trial import (
@@ -157,7 +157,7 @@ def die_at_once(task: Task) -> Answer:
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="a worker is killed by signal 9")
 def test_workers_that_never_live_are_given_up(tmp_path, monkeypatch):
-    monkeypatch.setattr("sim.study.batch_tries._MOST_IN_A_ROW", 4)
+    monkeypatch.setattr("sim.study.batch.tries._MOST_IN_A_ROW", 4)
     with pytest.raises(MachineError, match="none has ever answered"):
         run_small(tmp_path, die_at_once, workers=2)
 

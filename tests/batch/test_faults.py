@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from sim.study.batch_files import DATABASE
-from sim.study.batch_store import read_status
+from sim.study.batch.files import DATABASE
+from sim.study.batch.store import read_status
 from tests.batch.trial import (
     POINTS,
     ROWS,

@@ -14,15 +14,15 @@ import pytest
 from sim.outcome.names import ALL_OUTCOMES, OUTCOMES
 from sim.replication import prepare_site, simulate_traffic
 from sim.scenario.toml import load
-from sim.show.batch_table import write_table
-from sim.study import batch_run
-from sim.study.ages import evaluate_settings
-from sim.study.batch_file import read_study
-from sim.study.batch_points import Batch, lay_out_points
-from sim.study.batch_run import BatchProgress, open_store, run_study
-from sim.study.batch_store import Store
-from sim.study.replicate import run
-from sim.study.sweep import EXACT_OUTCOMES
+from sim.show.folders.batch_table import write_table
+from sim.study.ages.evaluate import evaluate_settings
+from sim.study.batch.file import read_study
+from sim.study.batch.points import Batch, lay_out_points
+from sim.study.batch.run import BatchProgress, open_store, run_study
+from sim.study.batch.store import Store
+from sim.study.batch.study import run as batch_run
+from sim.study.replications.replicate import run
+from sim.study.sweeping.sweep import EXACT_OUTCOMES
 from tests.batch.trial import command, digest, lay_out_files, run_to_end
 from tests.house.test_start import run_python
 
@@ -229,7 +229,7 @@ def test_parquet_holds_the_same_figures(tmp_path):
 
 def test_a_worker_loads_neither_pandas_nor_pictures(tmp_path):
     done = run_python(
-        "import json, sys, sim.study.batch_task\nprint(json.dumps(sorted(sys.modules)))", tmp_path
+        "import json, sys, sim.study.batch.task\nprint(json.dumps(sorted(sys.modules)))", tmp_path
     )
     assert done.returncode == 0, done.stderr
     assert not set(json.loads(done.stdout)) & {"pandas", "matplotlib", "scipy", "click", "distributed"}

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from sim.study.batch_store import read_status
+from sim.study.batch.store import read_status
 from tests.batch.trial import ROWS, command, digest, kill_hard, lay_out_files, run_to_end, start
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="counts processes in /proc")

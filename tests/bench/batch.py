@@ -15,14 +15,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from sim.show.batch_table import write_table
-from sim.study.batch_file import read_study
-from sim.study.batch_files import DATABASE
-from sim.study.batch_points import lay_out_points
-from sim.study.batch_run import open_store, run_study
-from sim.study.batch_store import Figures, Store
-from sim.study.batch_task import Answer, Task
-from sim.study.sweep import EXACT_OUTCOMES
+from sim.show.folders.batch_table import write_table
+from sim.study.batch.file import read_study
+from sim.study.batch.files import DATABASE
+from sim.study.batch.points import lay_out_points
+from sim.study.batch.run import open_store, run_study
+from sim.study.batch.store import Figures, Store
+from sim.study.batch.task import Answer, Task
+from sim.study.sweeping.sweep import EXACT_OUTCOMES
 from tests.bench.__main__ import peak_mb, tell
 
 STUDY = """

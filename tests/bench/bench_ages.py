@@ -19,9 +19,9 @@ import numpy as np
 
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.scenario.schema import Settings, TimetableRow
-from sim.study.ages import lay_weeks, sort_zone, zone_lamps
-from sim.study.ages_plan import lay_out_choices
-from sim.study.ages_zone import evaluate_zone
+from sim.study.ages.evaluate import lay_weeks, sort_zone, zone_lamps
+from sim.study.ages.plan import lay_out_choices
+from sim.study.ages.zone import evaluate_zone
 from tests.bench.obvious import obvious_s
 from tests.bench.site import bench_site
 

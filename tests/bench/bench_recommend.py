@@ -16,12 +16,12 @@ import numpy as np
 
 from sim.replication import Site, Traffic
 from sim.scenario.schema import Scenario
-from sim.study import fit as room
-from sim.study.choose import LightPlan, choose_plan, equal_service
-from sim.study.fit import Fit, fit_settings
-from sim.study.groups import group_aisles
+from sim.study.decide import fit as room
+from sim.study.decide.choose import LightPlan, choose_plan, equal_service
+from sim.study.decide.fit import Fit, fit_settings
+from sim.study.decide.groups import group_aisles
+from sim.study.decide.wish import Wish, make_wish, with_wishes
 from sim.study.relight import simulate_for_lights
-from sim.study.wish import Wish, make_wish, with_wishes
 from tests.bench.bench_ages import YEAR_DAYS, tell, two_periods
 from tests.bench.site import bench_site
 

@@ -20,11 +20,11 @@ from typing import Any
 
 import numpy as np
 
-from sim.log_form import LocationWords, LogForm
+from sim.logs.form import LocationWords, LogForm
 from sim.replication import Site
 from sim.sensing.logs import read_detections
-from sim.study.log_traffic import LogKind, new_book, scan_log
-from sim.study.replicate import replay
+from sim.study.from_logs.traffic import LogKind, new_book, scan_log
+from sim.study.replications.replicate import replay
 from sim.traffic.logs import read_visit_rows
 from sim.traffic.move_logs import read_stops
 from tests.bench.site import bench_site

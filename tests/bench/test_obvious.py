@@ -8,7 +8,7 @@ import numpy as np
 
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.scenario.schema import Settings
-from sim.study.ages import evaluate_settings
+from sim.study.ages.evaluate import evaluate_settings
 from tests.bench.bench_ages import two_periods
 from tests.bench.obvious import Books, run_obvious
 from tests.bench.site import bench_site

@@ -15,17 +15,17 @@ from pathlib import Path
 from sim.errors import InputError, MachineError
 from sim.floor.layout import Layout, lay_out
 from sim.lighting.weather import read_weather
-from sim.log_form import LocationWords, LogForm
+from sim.logs.form import LocationWords, LogForm
 from sim.outcome.names import OUTCOMES
 from sim.scenario.aisle_list import read_aisle_list
 from sim.scenario.log_columns import read_columns_file
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
-from sim.study.batch_damage import move_aside
-from sim.study.batch_file import read_study
-from sim.study.batch_files import DATABASE
-from sim.study.batch_store import DamagedError, Figures, Store
+from sim.study.batch.damage import move_aside
+from sim.study.batch.file import read_study
+from sim.study.batch.files import DATABASE
+from sim.study.batch.store import DamagedError, Figures, Store
 from sim.study.store import read_stored_run
 from sim.traffic.logs import read_visit_rows
 from sim.traffic.move_logs import read_stops

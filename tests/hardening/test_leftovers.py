@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from sim.errors import InputError
-from sim.show.whole_folder import MARK, write_folder
+from sim.show.folders.whole import MARK, write_folder
 
 
 def fill(folder: Path) -> None:

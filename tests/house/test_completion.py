@@ -15,8 +15,8 @@ from sim.cli import aislewake
 from sim.outcome.names import OUTCOMES
 from sim.scenario.demos import demo_paths
 from sim.scenario.toml import load
-from sim.study.measures import measure_names, parse_measure
-from sim.study.vary import keys_to_vary, parse_varied, place_of
+from sim.study.decide.measures import measure_names, parse_measure
+from sim.study.sweeping.vary import keys_to_vary, parse_varied, place_of
 from tests.house.source import ROOT
 
 Offer = Callable[..., list[str]]

@@ -18,48 +18,48 @@ LIBRARY_HOMES: dict[str, tuple[str, ...]] = {
         "lighting.live_motion",
         "lighting.live_passing",
     ),
-    "matplotlib": ("show.figures",),
+    "matplotlib": ("show.figures.",),
     "bokeh": ("show.page.",),
-    "click": ("cli", "commands_"),
+    "click": ("cli", "commands."),
     "tqdm": ("terminal",),
     "jinja2": ("show.",),
-    "pydantic": ("scenario.", "study.plan", "study.batch_schema", "study.batch_file"),
-    "tomllib": ("scenario.", "study.values"),
-    "tomli_w": ("scenario.toml", "study.batch_file"),
-    "sqlite3": ("study.batch_store", "study.batch_damage"),
-    "filelock": ("study.batch_files",),
+    "pydantic": ("scenario.", "study.sweeping.plan", "study.batch.schema", "study.batch.file"),
+    "tomllib": ("scenario.", "study.sweeping.values"),
+    "tomli_w": ("scenario.toml", "study.batch.file"),
+    "sqlite3": ("study.batch.store", "study.batch.damage"),
+    "filelock": ("study.batch.files",),
     "distributed": ("study.engine",),
-    "csv": ("log_text", "show.", "study.", "verification.meter"),
+    "csv": ("logs.text", "show.", "study.", "verification.meter"),
 }
-"""Library and the modules that may import it, each a name or the beginning of one."""
+"""Library and the modules that may import it, each a name, or a package with a dot behind it."""
 
 READERS = (
     "scenario.toml",
-    "logs",
+    "logs.reader",
     "traffic.logs",
     "sensing.logs",
     "verification.meter",
     "study.store",
-    "study.batch_files",  # which process has a store
+    "study.batch.files",  # which process has a store
     "lighting.weather",  # typical years of weather, through pvlib
     "cli",  # copies a demonstration site out and shows its first comment
-    "show.folder",  # puts the pictures that it has just drawn into the report
+    "show.folders.run",  # puts the pictures that it has just drawn into the report
 )
 """Modules that may read files."""
 
 WRITERS = (
     "cli",
-    "commands_page",
-    "show.folder",
-    "show.whole_folder",
-    "show.figures",
-    "show.batch_table",
+    "commands.page",
+    "show.folders.run",
+    "show.folders.whole",
+    "show.figures.",
+    "show.folders.batch_table",
     "study.store",
-    "study.batch_files",
+    "study.batch.files",
 )
 """Modules that may write files."""
 
-PRINTERS = ("cli", "commands_")
+PRINTERS = ("cli", "commands.")
 """Modules that may print: the command line, a file for each group of commands."""
 
 ENDERS = (
@@ -131,9 +131,9 @@ def has_pickle(tree: ast.AST) -> bool:
 
 
 def _may(module: str, allowed: tuple[str, ...]) -> bool:
-    """Say whether a module is one of those, or begins like one that names a package or a kind of file."""
+    """Say whether a module is one of those, or lies in one of those packages (they end in a dot)."""
     return any(
-        module == home or (home.endswith((".", "_", "figures")) and module.startswith(home))
+        module == home or (home.endswith(".") and module.startswith(home))
         for home in allowed
     )
 

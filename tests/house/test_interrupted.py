@@ -43,9 +43,9 @@ VARY = ["--vary", "day.timeout_s=60,600", "--out", "out"]
     ("words", "at"),
     [
         (["check", "tiny.toml"], "sim.floor.layout.lay_out"),
-        (["check", "tiny.toml", "--plan", "plan.svg"], "sim.show.figures_plan.plan_picture"),
-        (["run", "tiny.toml", "--out", "out"], "sim.show.report.render_report"),
-        (["sweep", "tiny.toml", *VARY], "sim.study.sweep.sweep"),
+        (["check", "tiny.toml", "--plan", "plan.svg"], "sim.show.figures.plan.plan_picture"),
+        (["run", "tiny.toml", "--out", "out"], "sim.show.reports.run.render_report"),
+        (["sweep", "tiny.toml", *VARY], "sim.study.sweeping.sweep.sweep"),
         (["compare", "tiny.toml", "tiny.toml"], "sim.study.compare.compare"),
         (["page", "tiny.toml", "--out", "out.html"], "sim.show.page.write.render_page"),
         (["schema", "--out", "s.json"], "sim.scenario.jsonschema.json_schema"),
@@ -53,7 +53,7 @@ VARY = ["--vary", "day.timeout_s=60,600", "--out", "out"]
     ids=lambda value: value if isinstance(value, str) else " ".join(value[:1]),
 )
 def test_nothing_was_written(place: Path, capsys, monkeypatch, words: Words, at: str) -> None:
-    monkeypatch.setattr("sim.show.figures.draw_figures", lambda *_: [])
+    monkeypatch.setattr("sim.show.figures.draw.draw_figures", lambda *_: [])
     monkeypatch.setattr(at, interrupt)
     assert call(words) == 130
     told = capsys.readouterr()
@@ -66,7 +66,7 @@ def test_questions_that_nobody_answers(place: Path, capsys, monkeypatch: pytest.
     def leave(*_: Any, **__: Any) -> Any:
         raise click.Abort
 
-    monkeypatch.setattr("sim.commands_new._is_terminal", lambda: True)
+    monkeypatch.setattr("sim.commands.new._is_terminal", lambda: True)
     monkeypatch.setattr("click.prompt", leave)
     assert call(["new", "--out", "mine.toml"]) == 130
     assert "interrupted; nothing was written" in capsys.readouterr().err
@@ -75,8 +75,8 @@ def test_questions_that_nobody_answers(place: Path, capsys, monkeypatch: pytest.
 
 def test_what_was_written_is_whole(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ctrl-C while the answer is told, after the folder stands."""
-    monkeypatch.setattr("sim.show.figures.draw_figures", lambda *_: [])
-    monkeypatch.setattr("sim.show.tables.headline_table", interrupt)
+    monkeypatch.setattr("sim.show.figures.draw.draw_figures", lambda *_: [])
+    monkeypatch.setattr("sim.show.words.tables.headline_table", interrupt)
     assert call(["run", "tiny.toml", "--out", "out"]) == 130
     assert "interrupted; out is complete" in capsys.readouterr().err
     assert (place / "out" / "report.html").is_file()
@@ -88,7 +88,7 @@ def test_a_study_says_that_its_rows_are_kept(place: Path, capsys, monkeypatch: p
         '[factors]\n"day.timeout_s" = [60, 120]\n',
         encoding="utf-8",
     )
-    monkeypatch.setattr("sim.study.batch_points.lay_out_points", interrupt)
+    monkeypatch.setattr("sim.study.batch.points.lay_out_points", interrupt)
     assert call(["study", "s.toml", "--out", "store"]) == 130
     assert "rows that the store holds are kept" in capsys.readouterr().err
 
@@ -98,7 +98,7 @@ def test_half_a_film_is_taken_away(place: Path, capsys, monkeypatch: pytest.Monk
         out.write_bytes(b"half")
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("sim.show.figures_film.write_film", begin)
+    monkeypatch.setattr("sim.show.figures.film.write_film", begin)
     assert call(["film", "tiny.toml", "--at", "3600", "--out", "f.gif"]) == 130
     assert "interrupted; nothing was written" in capsys.readouterr().err
     assert not (place / "f.gif").exists()
@@ -107,7 +107,7 @@ def test_half_a_film_is_taken_away(place: Path, capsys, monkeypatch: pytest.Monk
 def test_the_check_sees_what_is_left(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
     """Spoilt: a folder that is put down before the interruption must be noticed."""
     maker: Callable[..., Any] = lambda *_, **__: (place / "left").mkdir() or interrupt()  # noqa: E731
-    monkeypatch.setattr("sim.study.replicate.run", maker)
+    monkeypatch.setattr("sim.study.replications.replicate.run", maker)
     call(["run", "tiny.toml"])
     capsys.readouterr()
     with pytest.raises(AssertionError):

@@ -25,7 +25,6 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
             "randomness",
             "provenance",
             "records",
-            "log_",
             "logs",
             "outcome.names",
             "scenario.demos",
@@ -37,7 +36,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
         "form",
         (
             "scenario.schema",
-            "scenario.schema_",
+            "scenario.tables",
             "scenario.truck_types",
             "scenario.holiday_dates",
             "scenario.jsonschema",
@@ -70,12 +69,11 @@ ROOMS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("show", ("show",), "tables, pictures, report, folder"),
     (
         "command",
-        ("cli", "commands_", "terminal", "__main__", ""),
+        ("cli", "commands", "terminal", "__main__", ""),
         "the door; `sim` itself only hands names out",
     ),
 )
-"""Name, modules, reason. A package stands for all its modules that are named nowhere else; a name that ends
-in "_" for all that begin so."""
+"""Name, modules, reason. A package stands for all its modules that are named nowhere else."""
 
 Graph = Mapping[str, set[str]]
 
@@ -86,7 +84,6 @@ def find_room(module: str) -> int:
     for number, (_, members, _) in enumerate(ROOMS):
         for member in members:
             is_inside = module == member or (member != "" and module.startswith(member + "."))
-            is_inside |= member.endswith("_") and module.startswith(member)
             if is_inside and len(member) > best:
                 best, found = len(member), number
     return found

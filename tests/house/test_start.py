@@ -133,7 +133,7 @@ def test_import_of_sim_loads_nothing(tmp_path: Path) -> None:
 
 def test_a_worker_loads_neither_pandas_nor_pictures(tmp_path: Path) -> None:
     """A worker that imports pandas starts late; workers import what the event simulation needs."""
-    code = "import json, sim.study.replicate\nprint(json.dumps(sorted(sys.modules)))"
+    code = "import json, sim.study.replications.replicate\nprint(json.dumps(sorted(sys.modules)))"
     done = run_python(code, tmp_path)
     assert done.returncode == 0, done.stderr
     assert not set(json.loads(done.stdout)) & {"pandas", "matplotlib", "scipy", "click"}

@@ -25,7 +25,7 @@ from sim.replication import (
     simulate_traffic,
 )
 from sim.scenario.toml import parse_scenario
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
 
 LENGTH_M, SPEED, DEPTH_M = 60.0, 2.0, 40.0
 TEXT = """

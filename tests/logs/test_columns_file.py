@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from sim.errors import InputError
 from sim.floor.layout import lay_out
-from sim.log_form import LocationWords
+from sim.logs.form import LocationWords
 from sim.scenario.log_columns import read_columns_file
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections

@@ -16,12 +16,12 @@ from sim.lighting.timetable import place_programs
 from sim.replication import prepare_site, sense_visits, simulate_traffic
 from sim.scenario.log_columns import read_columns_file
 from sim.scenario.toml import load_scenario, parse_scenario
-from sim.show.figures_fit import draw_fit_gaps, draw_fit_visits
-from sim.study.log_traffic import kind_of_log
-from sim.study.replicate import replay
-from sim.study.site_fit import fit_site
-from sim.study.site_goodness import judge_fit
-from sim.study.site_log import read_site_log
+from sim.show.figures.fit import draw_fit_gaps, draw_fit_visits
+from sim.study.from_logs.fit import fit_site
+from sim.study.from_logs.goodness import judge_fit
+from sim.study.from_logs.log import read_site_log
+from sim.study.from_logs.traffic import kind_of_log
+from sim.study.replications.replicate import replay
 from tests.truth.test_truth_site_fit import SITE, made_site, write_visits
 
 LOGS = {

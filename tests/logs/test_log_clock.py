@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 
 from sim.errors import InputError
 from sim.floor.layout import lay_out
-from sim.log_clock import RunClock, wall_seconds
-from sim.log_form import LogForm
-from sim.log_times import TimeReader
+from sim.logs.clock import RunClock, wall_seconds
+from sim.logs.form import LogForm
+from sim.logs.times import TimeReader
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
-from sim.study.replicate import replay
+from sim.study.replications.replicate import replay
 
 SITE = load_scenario(Path(__file__).parents[1] / "corpus" / "logs" / "site.toml")
 BERLIN, PHOENIX, LORD_HOWE = "Europe/Berlin", "America/Phoenix", "Australia/Lord_Howe"
@@ -176,7 +176,7 @@ def test_an_hour_without_motion_would_be_seen(tmp_path: Path) -> None:
 
 def test_the_second_pass_is_left_out_and_counted(tmp_path: Path) -> None:
     from sim.replication import prepare_site
-    from sim.study.log_traffic import read_log_traffic
+    from sim.study.from_logs.traffic import read_log_traffic
 
     path = tmp_path / "night.csv"
     path.write_text(
@@ -204,7 +204,7 @@ def test_the_second_pass_is_left_out_and_counted(tmp_path: Path) -> None:
 def test_a_log_of_nothing_but_the_second_pass(kind: str, text: str, tmp_path: Path) -> None:
     """The lights run on a site where nothing happened; a fit says that there is nothing to fit."""
     from sim.replication import prepare_site
-    from sim.study.site_log import read_site_log
+    from sim.study.from_logs.log import read_site_log
 
     path = tmp_path / "night.csv"
     path.write_text(text, encoding="utf-8")

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import sim.log_text
+import sim.logs.text
 from sim.floor.layout import lay_out
-from sim.log_quality import QualityBook, Thresholds
+from sim.logs.quality import QualityBook, Thresholds
 from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
-from sim.study.log_traffic import scan_log
+from sim.study.from_logs.traffic import scan_log
 
 SITE = load_scenario(Path(__file__).parents[1] / "corpus" / "logs" / "site.toml").model_copy(
     update={"days": 40.0}
@@ -89,7 +89,7 @@ def check_logs(folder: Path, seeds: range) -> None:
 
 @pytest.mark.parametrize("block", [2_000_000, 100])
 def test_counts_are_exact(block: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sim.log_text, "_BLOCK_BYTES", block)
+    monkeypatch.setattr(sim.logs.text, "_BLOCK_BYTES", block)
     check_logs(tmp_path, range(60))
 
 

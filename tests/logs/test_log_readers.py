@@ -15,15 +15,15 @@ from hypothesis import strategies as st
 
 from sim.errors import InputError
 from sim.floor.layout import lay_out
-from sim.log_clock import RunClock
-from sim.log_form import OWN_FORM
-from sim.log_times import TimeReader
-from sim.log_values import fast_numbers, parse_number
+from sim.logs.clock import RunClock
+from sim.logs.form import OWN_FORM
+from sim.logs.times import TimeReader
+from sim.logs.values import fast_numbers, parse_number
 from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
-from sim.study.log_traffic import LogKind, read_log_traffic, scan_log
-from sim.study.site_log import read_site_log
+from sim.study.from_logs.log import read_site_log
+from sim.study.from_logs.traffic import LogKind, read_log_traffic, scan_log
 from sim.traffic.logs import read_visit_rows
 from sim.traffic.paths import VISIT_TASKS
 

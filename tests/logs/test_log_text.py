@@ -12,14 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import sim.log_text
+import sim.logs.text
 from sim.errors import InputError
 from sim.floor.layout import lay_out
-from sim.log_text import LogText
+from sim.logs.text import LogText
 from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
-from sim.study.log_traffic import scan_log
+from sim.study.from_logs.traffic import scan_log
 
 ROOT = Path(__file__).resolve().parents[2]
 SITE = load_scenario(ROOT / "tests" / "corpus" / "logs" / "site.toml").model_copy(update={"days": 365.0})
@@ -69,18 +69,18 @@ def test_the_quick_way_and_the_careful_way_agree(
     """Blocks of any size give the rows that the CSV reader alone gives."""
     text = ending.join(separator.join(cells) for cells in lines)
     data = (text if is_open else text + ending).encode()
-    before = sim.log_text._BLOCK_BYTES
+    before = sim.logs.text._BLOCK_BYTES
     try:
-        sim.log_text._BLOCK_BYTES = block
+        sim.logs.text._BLOCK_BYTES = block
         quick = rows_of(data, separator, width)
-        cut, sim.log_text._cut = sim.log_text._cut, lambda *_: None
+        cut, sim.logs.text._cut = sim.logs.text._cut, lambda *_: None
         try:
-            sim.log_text._BLOCK_BYTES = before
+            sim.logs.text._BLOCK_BYTES = before
             careful = rows_of(data, separator, width)
         finally:
-            sim.log_text._cut = cut
+            sim.logs.text._cut = cut
     finally:
-        sim.log_text._BLOCK_BYTES = before
+        sim.logs.text._BLOCK_BYTES = before
     assert quick == careful
 
 
@@ -89,11 +89,11 @@ def test_the_quick_way_and_the_careful_way_agree(
 def test_any_bytes_are_cut_alike(data: bytes) -> None:
     """Also where something is wrong: the same words at the same line."""
     quick = rows_of(data, ",", 2)
-    cut, sim.log_text._cut = sim.log_text._cut, lambda *_: None
+    cut, sim.logs.text._cut = sim.logs.text._cut, lambda *_: None
     try:
         assert rows_of(data, ",", 2) == quick
     finally:
-        sim.log_text._cut = cut
+        sim.logs.text._cut = cut
 
 
 def test_a_line_without_an_end_is_refused_before_it_is_read(tmp_path: Path) -> None:
@@ -121,7 +121,7 @@ import sys, time
 sys.path.insert(0, {root!r})
 from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
-from sim.study.log_traffic import scan_log
+from sim.study.from_logs.traffic import scan_log
 site = prepare_site(load_scenario({site!r}).model_copy(update={{"days": 365.0}}))
 base = peak()
 begun = time.process_time()
@@ -184,7 +184,7 @@ import sys
 sys.path.insert(0, {root!r})
 from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
-from sim.study.log_traffic import new_book
+from sim.study.from_logs.traffic import new_book
 from sim.traffic.logs import read_visit_rows
 site = prepare_site(load_scenario({site!r}).model_copy(update={{"days": 365.0}}))
 base = peak()
@@ -228,6 +228,6 @@ def test_a_scan_in_small_blocks_counts_the_same(tmp_path: Path, monkeypatch: pyt
     write_large(tmp_path / "log.csv", 200_000)
     tables = []
     for block in (2_000_000, 777):
-        monkeypatch.setattr(sim.log_text, "_BLOCK_BYTES", block)
+        monkeypatch.setattr(sim.logs.text, "_BLOCK_BYTES", block)
         tables.append(scan_log(prepare_site(SITE), "detections", tmp_path / "log.csv").rows)
     assert tables[0] == tables[1]

@@ -14,19 +14,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import sim.log_text
+import sim.logs.text
 from sim.errors import InputError
 from sim.floor.layout import lay_out
-from sim.log_cells import Cells
-from sim.log_form import LocationWords, LogForm
-from sim.log_text import LogText
-from sim.log_values import parse_number, read_numbers, with_points
-from sim.log_words import Names
+from sim.logs.cells import Cells
+from sim.logs.form import LocationWords, LogForm
+from sim.logs.text import LogText
+from sim.logs.values import parse_number, read_numbers, with_points
+from sim.logs.words import Names
 from sim.replication import prepare_site
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
-from sim.study.log_traffic import LogKind, new_book, quality_table, read_log_traffic
-from sim.study.site_log import read_site_log
+from sim.study.from_logs.log import read_site_log
+from sim.study.from_logs.traffic import LogKind, new_book, quality_table, read_log_traffic
 from sim.traffic.dwell import dwell_visits
 from sim.traffic.gait import gait_of
 from sim.traffic.logs import read_visit_rows
@@ -67,11 +67,11 @@ def cells_of(texts: list[str], separator: str = ";") -> Cells:
 @contextmanager
 def blocks_of(size: int) -> Iterator[None]:
     """Read logs in blocks of so many bytes."""
-    before, sim.log_text._BLOCK_BYTES = sim.log_text._BLOCK_BYTES, size
+    before, sim.logs.text._BLOCK_BYTES = sim.logs.text._BLOCK_BYTES, size
     try:
         yield
     finally:
-        sim.log_text._BLOCK_BYTES = before
+        sim.logs.text._BLOCK_BYTES = before
 
 
 FIGURES = st.text(st.sampled_from("0123456789"), max_size=18)

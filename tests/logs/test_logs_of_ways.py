@@ -9,8 +9,8 @@ import pytest
 
 from sim.errors import InputError
 from sim.replication import prepare_site
-from sim.show.folder import write_results
-from sim.study.replicate import run
+from sim.show.folders.run import write_results
+from sim.study.replications.replicate import run
 from sim.traffic.logs import read_visit_rows
 from sim.traffic.measured import measured_visits
 from sim.traffic.paths import stays_in_zones

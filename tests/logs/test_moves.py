@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from sim.cli import aislewake
 from sim.errors import InputError
 from sim.floor.layout import lay_out
-from sim.log_form import LocationWords, LogForm
+from sim.logs.form import LocationWords, LogForm
 from sim.replication import Site, prepare_site, simulate_traffic
 from sim.scenario.toml import load_scenario, parse_scenario
-from sim.study.replicate import replay
+from sim.study.replications.replicate import replay
 from sim.traffic.dwell import dwell_visits
 from sim.traffic.kinematics import travel_time
 from sim.traffic.move_logs import MoveKind, read_stops

@@ -12,8 +12,8 @@ import pytest
 from sim.errors import InputError
 from sim.results import Outcomes, Result
 from sim.scenario.schema import Scenario
-from sim.show.folder import write_results
-from sim.study.replicate import replay, run
+from sim.show.folders.run import write_results
+from sim.study.replications.replicate import replay, run
 from tests.show.made_results import make_scenario
 
 TRUCK = {"speed_laden_m_per_s": 2.0, "speed_empty_m_per_s": 2.5, "handling_mean_s": 60.0}
@@ -42,8 +42,8 @@ def made_site() -> Scenario:
 @pytest.fixture(autouse=True)
 def _without_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
     """Write results folders without what is only looked at."""
-    monkeypatch.setattr("sim.show.figures.draw_figures", lambda result, folder: [])
-    monkeypatch.setattr("sim.show.report.render_report", lambda result, svgs: "")
+    monkeypatch.setattr("sim.show.figures.draw.draw_figures", lambda result, folder: [])
+    monkeypatch.setattr("sim.show.reports.run.render_report", lambda result, svgs: "")
 
 
 def replayed(scenario: Scenario, folder: Path) -> Result:

@@ -21,12 +21,12 @@ import sim
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.scenario.demos import demo_paths
 from sim.scenario.schema import Scenario, Settings
-from sim.scenario.schema_daylight import Skylight
+from sim.scenario.tables.daylight import Skylight
 from sim.scenario.toml import load
 from sim.show.page.data import Source
 from sim.show.page.write import MOST_BYTES, render_page
-from sim.study.money import count_money
 from sim.study.relight import relight, with_settings
+from sim.study.year.money import count_money
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
@@ -326,7 +326,7 @@ def test_prices_show_money_and_carbon(browser: Any, small: Path) -> None:
 
 
 def test_a_tariff_is_that_of_the_report(browser: Any, tmp_path: Path) -> None:
-    """Energy of a year hour by hour, and its carbon, as `study/money` counts them."""
+    """Energy of a year hour by hour, and its carbon, as `study/year/money` counts them."""
     path = tmp_path / "site.toml"
     text = demo_paths()["cross-dock"].read_text(encoding="utf-8")
     path.write_text(text + TARIFF, encoding="utf-8")

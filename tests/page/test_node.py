@@ -26,13 +26,13 @@ from sim.results import Estimate
 from sim.scenario.demos import demo_paths
 from sim.scenario.schema import Settings
 from sim.scenario.toml import load
-from sim.show import words
 from sim.show.page.bundle import ENGINE, PAGE, joined
 from sim.show.page.data import CHECKED, Gathered, Source, pack_page
 from sim.show.page.packing import pack_columns
-from sim.study.precision import estimate_mean
+from sim.show.words.amounts import amounts as words
 from sim.study.quick import QuickInputs, quick_estimate
 from sim.study.relight import relight, with_settings
+from sim.study.replications.precision import estimate_mean
 from tests.study.test_ages import CAPS, skylit
 from tests.study.traffics import Case, cases
 
@@ -216,7 +216,7 @@ def test_a_spoiled_vector_is_found(spoil: str, tmp_path: Path) -> None:
 
 
 def words_vectors() -> dict[str, Any]:
-    """Numbers with the words that `show/words` finds for them."""
+    """Numbers with the words that `show/words/amounts` finds for them."""
     rng = np.random.default_rng(3)
     values = [0.0, 40.0, 999.9, 999.96, 0.0999, 12345.6, 1e6, *(10.0 ** rng.uniform(-4, 7, 200)).tolist()]
     halves = [value * share for value, share in zip(values, rng.uniform(0.0, 1.5, len(values)), strict=True)]

@@ -18,11 +18,11 @@ import sim
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.results import Levels
 from sim.scenario.schema import Settings
-from sim.show.hour import hour_numbers
-from sim.show.motion import open_place_at, place_at
+from sim.show.numbers.hour import hour_numbers
+from sim.show.numbers.motion import open_place_at, place_at
+from sim.show.numbers.tracks import is_dim_at, level_at
 from sim.show.page.data import Source, gather, pack_page
 from sim.show.page.playback import pack_playback, rows_within
-from sim.show.tracks import is_dim_at, level_at
 from sim.study.relight import relight, with_settings
 from tests.page.test_browser import CHROMIUM, browser, move, opened, small
 from tests.page.test_node import needs_node, run_node

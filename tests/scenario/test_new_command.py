@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sim import commands_new
 from sim.cli import aislewake
+from sim.commands import new as commands_new
 from sim.errors import InputError
 from sim.scenario.questions import QUESTIONS
 from sim.scenario.toml import load_scenario

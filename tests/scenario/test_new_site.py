@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from sim.errors import InputError
 from sim.replication import prepare_site, simulate_traffic
-from sim.scenario.contradictions import find_notices
+from sim.scenario.checks.contradictions import find_notices
 from sim.scenario.first_load import BUSY_SHARE, FULL_SHARE, busy_trucks, load_of_busiest_aisle, strains
 from sim.scenario.new_site import write_site
 from sim.scenario.questions import QUESTIONS, AisleRow, Question, fill_in

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from sim.scenario.contradictions import find_notices
-from sim.scenario.notices import unseen_s, unseen_stretches
+from sim.scenario.checks.contradictions import find_notices
+from sim.scenario.checks.notices import unseen_s, unseen_stretches
 from sim.scenario.parts import sort_aisles
 from sim.scenario.schema import Trucks
 from sim.scenario.toml import dump_scenario, parse_scenario

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from sim.errors import Fault, InputError
 from sim.floor.layout import lay_out
 from sim.lighting.timetable import place_programs
-from sim.scenario.contradictions import find_notices
+from sim.scenario.checks.contradictions import find_notices
 from sim.scenario.toml import dump_scenario, parse_scenario
 
 GOOD = sorted((Path(__file__).parents[1] / "corpus" / "scenarios" / "good").glob("*.toml"))

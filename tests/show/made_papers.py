@@ -15,31 +15,31 @@ from pathlib import Path
 from sim.floor.layout import lay_out
 from sim.results import Estimate
 from sim.scenario.schema import Scenario
-from sim.show.cautions import cautions
-from sim.show.fit_words import fit_page
-from sim.show.folder_fit import render_fit
-from sim.show.folder_handover import render_handover
-from sim.show.folder_recommend import render_recommendation
-from sim.show.folder_sensitivity import render_sensitivity
-from sim.show.folder_sweep import render_sweep
-from sim.show.folder_verify import render_verification
-from sim.show.folder_worksheet import render_worksheet
-from sim.show.handover import Handover, build_handover
-from sim.show.report import render_report
-from sim.show.verify_text import verify_page
-from sim.show.words_sensitivity import sensitivity_page
+from sim.show.folders.fit import render_fit
+from sim.show.folders.handover import render_handover
+from sim.show.folders.recommend import render_recommendation
+from sim.show.folders.sensitivity import render_sensitivity
+from sim.show.folders.sweep import render_sweep
+from sim.show.folders.verify import render_verification
+from sim.show.folders.worksheet import render_worksheet
+from sim.show.handover.sheets import Handover, build_handover
+from sim.show.reports.run import render_report
+from sim.show.words.cautions import cautions
+from sim.show.words.fit import fit_page
+from sim.show.words.sensitivity import sensitivity_page
+from sim.show.words.verify import verify_page
 from sim.study import sensitivity
+from sim.study.decide.recommend import Recommendation, recommend
+from sim.study.decide.wish import make_wish
+from sim.study.from_logs.fit import fit_site
+from sim.study.from_logs.goodness import judge_fit
+from sim.study.from_logs.log import read_site_log
 from sim.study.inputs import parse_inputs
-from sim.study.plan import make_plan
-from sim.study.recommend import Recommendation, recommend
-from sim.study.replicate import run
-from sim.study.site_fit import fit_site
-from sim.study.site_goodness import judge_fit
-from sim.study.site_log import read_site_log
+from sim.study.replications.replicate import run
 from sim.study.step_in import Step, StepIn
-from sim.study.sweep import sweep
-from sim.study.vary import parse_varied
-from sim.study.wish import make_wish
+from sim.study.sweeping.plan import make_plan
+from sim.study.sweeping.sweep import sweep
+from sim.study.sweeping.vary import parse_varied
 from sim.verification.meter import Reading, read_meter
 from sim.verification.verify import verify_meter
 from sim.verification.worksheet import make_worksheet

@@ -15,13 +15,13 @@ from functools import cache, partial
 import numpy as np
 import pytest
 
-from sim.commands_shared import draw
+from sim.commands.shared import draw
 from sim.results import Result
-from sim.show.bar_numbers import PlanBar, dim_aisles, hour_loads
-from sim.show.bars import ASCII, BLOCKS, Ink, bar, columns, front_lines, plan_lines, run_picture
-from sim.show.decide_numbers import Mark, TradeOff
-from sim.show.words import WIDTH
-from sim.study.replicate import run
+from sim.show.numbers.bars import PlanBar, dim_aisles, hour_loads
+from sim.show.numbers.decide import Mark, TradeOff
+from sim.show.words.amounts import WIDTH
+from sim.show.words.bars import ASCII, BLOCKS, Ink, bar, columns, front_lines, plan_lines, run_picture
+from sim.study.replications.replicate import run
 from tests.show.made_results import make_result, make_scenario
 from tests.study.decide_site import small_site
 

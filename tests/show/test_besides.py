@@ -12,16 +12,16 @@ import numpy as np
 import pytest
 
 from sim.outcome.limit_rows import limit_rows
-from sim.scenario.schema_money import SiteLoad, Store, Tariff
-from sim.show.besides import beside_sections, beside_summary, beside_tables
-from sim.show.figures import draw_pictures
-from sim.show.figures_limits import MOST_ROWS, drawn_rows
-from sim.show.figures_money import draw_duration
-from sim.show.folder import write_results
-from sim.show.limits_report import limit_section
-from sim.show.limits_text import limit_lines, met_text
-from sim.study.money import count_money
-from sim.study.replicate import run
+from sim.scenario.tables.money import SiteLoad, Store, Tariff
+from sim.show.figures.draw import draw_pictures
+from sim.show.figures.limits import MOST_ROWS, drawn_rows
+from sim.show.figures.money import draw_duration
+from sim.show.folders.run import write_results
+from sim.show.words.besides import beside_sections, beside_summary, beside_tables
+from sim.show.words.limits import limit_lines, met_text
+from sim.show.words.limits_report import limit_section
+from sim.study.replications.replicate import run
+from sim.study.year.money import count_money
 from tests.show.made_results import make_scenario
 
 LIMITS = (

@@ -15,18 +15,18 @@ import pytest
 from matplotlib.colors import to_hex
 from matplotlib.patches import StepPatch
 
-from sim.show.figures import draw_figures, draw_pictures
-from sim.show.figures_hour import draw_hour
-from sim.show.figures_run import draw_aisles, draw_power, draw_week
-from sim.show.figures_style import DIM, LIGHT_RAMP, SCHEDULE, SETTINGS, style, time_ticks
-from sim.show.hour import hour_numbers
-from sim.show.numbers import aisle_numbers, power_numbers, week_numbers
+from sim.show.figures.draw import draw_figures, draw_pictures
+from sim.show.figures.hour import draw_hour
+from sim.show.figures.run import draw_aisles, draw_power, draw_week
+from sim.show.figures.style import DIM, LIGHT_RAMP, SCHEDULE, SETTINGS, style, time_ticks
+from sim.show.numbers.hour import hour_numbers
+from sim.show.numbers.run import aisle_numbers, power_numbers, week_numbers
 from tests.show.made_results import make_result, make_scenario, without_bays
 
 NAMES = ["plan", "power", "hour", "gaps", "aisles", "week"]
 HASH = """
 import hashlib
-from sim.show.figures import draw_pictures
+from sim.show.figures.draw import draw_pictures
 from tests.show.made_results import make_result
 for picture in draw_pictures(make_result(per_hour=6.0)):
     print(hashlib.sha256(picture.svg + picture.png).hexdigest())

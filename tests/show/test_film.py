@@ -11,14 +11,14 @@ import pytest
 from PIL import Image
 
 import sim
-import sim.show.figures_film as figures_film
+import sim.show.figures.film as figures_film
 from sim.cli import main
 from sim.records import OpenRuns
 from sim.scenario.toml import load
-from sim.show.figures_style import style
-from sim.show.film import film_numbers
-from sim.show.motion import distance_at, place_at
-from sim.show.tracks import level_at
+from sim.show.figures.style import style
+from sim.show.numbers.film import film_numbers
+from sim.show.numbers.motion import distance_at, place_at
+from sim.show.numbers.tracks import level_at
 from sim.traffic.kinematics import time_at, travel_time
 from tests.show.made_results import make_result
 from tests.show.test_hour import ALWAYS, lights, one_visit, with_look

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.scenario.contradictions import find_notices
-from sim.show.answers import answers, blind_sentence, shown_notices
-from sim.show.findings import blind_stretch, estimate_ratio, savings, zone_day_rates
+from sim.scenario.checks.contradictions import find_notices
+from sim.show.words.answers import answers, blind_sentence, shown_notices
+from sim.show.words.findings import blind_stretch, estimate_ratio, savings, zone_day_rates
 from tests.show.made_results import make_result, make_scenario, without_bays
 
 T_1 = 12.7062047361747

@@ -9,10 +9,10 @@ import pytest
 
 from sim.replication import prepare_site, run_replication
 from sim.results import Result, TrafficBooks
-from sim.show.captions_floor import work_words
-from sim.show.figures_style import SETTINGS, style
-from sim.show.figures_work import draw_work
-from sim.show.floor_work import WorkNumbers, work_numbers
+from sim.show.figures.style import SETTINGS, style
+from sim.show.figures.work import draw_work
+from sim.show.numbers.work import WorkNumbers, work_numbers
+from sim.show.words.captions_floor import work_words
 from tests.show.made_results import make_result, make_scenario
 from tests.show.test_figures import steps_of
 

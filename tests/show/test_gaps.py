@@ -13,11 +13,11 @@ from sim.records import Detections
 from sim.replication import prepare_site, run_replication
 from sim.results import Result
 from sim.scenario.schema import Scenario
-from sim.show.captions_floor import gap_words
-from sim.show.figures_gaps import draw_gaps
-from sim.show.figures_style import SCHEDULE, SETTINGS, style
-from sim.show.gaps import MOST_LINES, MOST_PANELS, GapNumbers, age_pieces, gap_numbers, share_beyond
-from sim.study.precision import estimate_mean
+from sim.show.figures.gaps import draw_gaps
+from sim.show.figures.style import SCHEDULE, SETTINGS, style
+from sim.show.numbers.gaps import MOST_LINES, MOST_PANELS, GapNumbers, age_pieces, gap_numbers, share_beyond
+from sim.show.words.captions_floor import gap_words
+from sim.study.replications.precision import estimate_mean
 from tests.show.made_results import make_result, make_scenario
 
 ONE_AISLE = {"aisles": 1, "aisle_length_m": 60.0, "aisle_pitch_m": 5.0}

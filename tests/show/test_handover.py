@@ -18,12 +18,12 @@ from sim.provenance import content_hash
 from sim.results import Estimate
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
-from sim.show.folder import write_results
-from sim.show.folder_handover import render_handover, write_handover
-from sim.show.handover import NOT_A_PERMIT, Handover, build_handover
-from sim.show.handover_tests import plan_tests
-from sim.show.handover_words import always_rules, operation_periods
-from sim.study.replicate import replay, run
+from sim.show.folders.handover import render_handover, write_handover
+from sim.show.folders.run import write_results
+from sim.show.handover.sheets import NOT_A_PERMIT, Handover, build_handover
+from sim.show.handover.tests import plan_tests
+from sim.show.handover.words import always_rules, operation_periods
+from sim.study.replications.replicate import replay, run
 from sim.study.step_in import Step, StepIn
 from sim.study.store import read_settled
 from tests.show.made_results import make_scenario
@@ -212,7 +212,7 @@ def test_written_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyP
     def refuse(*_: object) -> str:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("sim.show.folder_handover.render_handover", refuse)
+    monkeypatch.setattr("sim.show.folders.handover.render_handover", refuse)
     with pytest.raises(Exception, match="No space left"):
         write_handover(pack_of(scenario), scenario, (), out)
     assert list(tmp_path.iterdir()) == []

@@ -9,8 +9,8 @@ import pytest
 
 from sim.floor.layout import lay_out
 from sim.scenario.schema import Scenario
-from sim.show.folder_handover import write_handover
-from sim.show.handover_limits import USUAL_RULES, limits_sheet, numeric_rows
+from sim.show.folders.handover import write_handover
+from sim.show.handover.limits import USUAL_RULES, limits_sheet, numeric_rows
 from tests.show.made_papers import pack_of
 from tests.show.made_results import make_scenario
 

@@ -9,9 +9,9 @@ import pytest
 
 from sim.records import Detections, Moves, Visits
 from sim.results import Levels, Result
-from sim.show.hour import hour_numbers
-from sim.show.pick import MOST_STRIPS
-from sim.show.tracks import is_dim_at, level_at, tracks_within
+from sim.show.numbers.hour import hour_numbers
+from sim.show.numbers.pick import MOST_STRIPS
+from sim.show.numbers.tracks import is_dim_at, level_at, tracks_within
 from tests.show.made_results import make_result, make_scenario, without_bays
 
 

@@ -37,12 +37,12 @@ levels = [0.2]
 switch_ups_per_zone_hour = 60
 """
 PICTURES = {
-    "sim.show.figures.draw_figures": [],
-    "sim.show.figures_sweep.draw_sweep_figures": {},
-    "sim.show.figures_recommend.draw_recommend_figures": {},
-    "sim.show.figures_tornado.draw_sensitivity_figures": {},
-    "sim.show.figures_fit.draw_fit_figures": {},
-    "sim.show.figures_verify.draw_verify_figures": {},
+    "sim.show.figures.draw.draw_figures": [],
+    "sim.show.figures.sweep.draw_sweep_figures": {},
+    "sim.show.figures.recommend.draw_recommend_figures": {},
+    "sim.show.figures.tornado.draw_sensitivity_figures": {},
+    "sim.show.figures.fit.draw_fit_figures": {},
+    "sim.show.figures.verify.draw_verify_figures": {},
 }
 """Where pictures are drawn, and what is handed back instead."""
 

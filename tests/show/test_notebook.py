@@ -17,17 +17,17 @@ import pytest
 from sim.outcome.names import HEADLINES, OUTCOMES
 from sim.results import Estimate
 from sim.scenario.schema import Scenario
-from sim.study.batch_run import BatchProgress
+from sim.study.batch.run import BatchProgress
 from sim.study.compare import compare, from_scenario
+from sim.study.decide.recommend import recommend
+from sim.study.decide.wish import make_wish
+from sim.study.from_logs.figures import Figure
+from sim.study.from_logs.fit import SiteFit
 from sim.study.inputs import parse_inputs
-from sim.study.plan import make_plan
-from sim.study.recommend import recommend
 from sim.study.sensitivity import Indices, tornado
-from sim.study.site_figures import Figure
-from sim.study.site_fit import SiteFit
-from sim.study.sweep import sweep
-from sim.study.vary import parse_varied
-from sim.study.wish import make_wish
+from sim.study.sweeping.plan import make_plan
+from sim.study.sweeping.sweep import sweep
+from sim.study.sweeping.vary import parse_varied
 from sim.verification.option_b import Saving
 from sim.verification.verify import Verification
 from sim.verification.worksheet import Base, Worksheet

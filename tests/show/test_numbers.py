@@ -9,8 +9,8 @@ import pytest
 
 from sim.replication import prepare_site, run_replication
 from sim.results import Result
-from sim.show.numbers import MOST_AISLES, aisle_numbers, always_on_kw, power_numbers, week_numbers
-from sim.study.precision import estimate_mean
+from sim.show.numbers.run import MOST_AISLES, aisle_numbers, always_on_kw, power_numbers, week_numbers
+from sim.study.replications.precision import estimate_mean
 from tests.show.made_results import make_result, make_scenario
 
 FULL_KW = 3.0  # 3 aisles of 10 luminaires of 100 W

@@ -11,20 +11,20 @@ import numpy as np
 import pytest
 
 from sim.results import Estimate
-from sim.show.glossary import GLOSSARY, used_words
-from sim.show.note_book import Meaning, NoteBook
-from sim.show.notes_decide import RECOMMEND_NOTES
-from sim.show.paper import Table, make_table
-from sim.show.plain_names import plain_names
-from sim.show.sections import Section
-from sim.show.summary_recommend import (
+from sim.show.notes.book import Meaning, NoteBook
+from sim.show.notes.decide import RECOMMEND_NOTES
+from sim.show.reports.paper import Table, make_table
+from sim.show.reports.summary_recommend import (
     plan_origin,
     recommend_summary,
     recommended_plan,
     settings_beside,
 )
+from sim.show.words.glossary import GLOSSARY, used_words
+from sim.show.words.plain_names import plain_names
+from sim.show.words.sections import Section
 from sim.study.differences import Difference, subtract_paired
-from sim.study.precision import estimate_mean
+from sim.study.replications.precision import estimate_mean
 from tests.show.made_papers import KINDS, advised, paper
 from tests.show.test_report import CLAIMS, VOID, Links, Page
 

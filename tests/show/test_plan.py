@@ -20,10 +20,10 @@ from sim.errors import InputError, MachineError
 from sim.floor.layout import lay_out
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
-from sim.show.captions_floor import plan_words
-from sim.show.figures_plan import draw_plan, plan_picture
-from sim.show.figures_style import INK, LAMP, style
-from sim.show.plan import MOST_A_ROW, MOST_ROWS, PlanNumbers, plan_numbers
+from sim.show.figures.plan import draw_plan, plan_picture
+from sim.show.figures.style import INK, LAMP, style
+from sim.show.numbers.plan import MOST_A_ROW, MOST_ROWS, PlanNumbers, plan_numbers
+from sim.show.words.captions_floor import plan_words
 from tests.show.made_results import make_scenario
 
 DEMOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))

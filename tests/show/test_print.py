@@ -21,15 +21,15 @@ from sim.floor.layout import lay_out
 from sim.scenario.demos import find_scenario
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load
-from sim.show.cautions import cautions
-from sim.show.figures import draw_figures
-from sim.show.folder_handover import render_handover
-from sim.show.folder_recommend import render_recommendation
-from sim.show.folder_worksheet import render_worksheet
-from sim.show.report import render_report
-from sim.study.recommend import recommend
-from sim.study.replicate import run
-from sim.study.wish import make_wish, with_wishes
+from sim.show.figures.draw import draw_figures
+from sim.show.folders.handover import render_handover
+from sim.show.folders.recommend import render_recommendation
+from sim.show.folders.worksheet import render_worksheet
+from sim.show.reports.run import render_report
+from sim.show.words.cautions import cautions
+from sim.study.decide.recommend import recommend
+from sim.study.decide.wish import make_wish, with_wishes
+from sim.study.replications.replicate import run
 from sim.verification.worksheet import make_worksheet
 from tests.show.made_papers import KINDS, pack_of, paper
 from tests.show.made_results import make_scenario

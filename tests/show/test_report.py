@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sim.results import Result
-from sim.show.cautions import cautions, lux_rows
-from sim.show.headline import Group, Row, headline_groups
-from sim.show.notes import note_rows
-from sim.show.report import render_report
+from sim.show.notes.headline import note_rows
+from sim.show.reports.run import render_report
+from sim.show.words.cautions import cautions, lux_rows
+from sim.show.words.headline import Group, Row, headline_groups
 from tests.show.made_results import make_result, make_scenario, without_bays
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}

@@ -13,9 +13,9 @@ from sim.floor.layout import lay_out
 from sim.lighting.timetable import place_programs
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import load_scenario
-from sim.show.in_force import settings_in_force, timers, week_grid
-from sim.show.tables import headline_table, site_table
-from sim.show.words import WIDTH
+from sim.show.words.amounts import WIDTH
+from sim.show.words.in_force import settings_in_force, timers, week_grid
+from sim.show.words.tables import headline_table, site_table
 from tests.show.made_results import make_result, make_scenario
 
 DEMOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
@@ -150,7 +150,7 @@ def test_nothing_happened():
 
 def test_tables_need_no_heavy_library():
     code = (
-        "import sys; import sim.show.tables\n"
+        "import sys; import sim.show.words.tables\n"
         "from sim.scenario.schema import Scenario\n"
         "heavy = {'pandas', 'matplotlib', 'scipy', 'bokeh'} & set(sys.modules)\n"
         "raise SystemExit(str(heavy) if heavy else 0)"

@@ -8,16 +8,16 @@ from dataclasses import replace
 
 import pytest
 
-import sim.show.figures_style
-import sim.show.words
+import sim.show.figures.style
+import sim.show.words.amounts
 from sim.results import Estimate
 from sim.scenario.schema import Settings
-from sim.show.in_force import levels_text, settings_in_force
-from sim.show.words import WIDTH, digits, interval, listing, weekday_list, wrapped
+from sim.show.words.amounts import WIDTH, digits, interval, listing, weekday_list, wrapped
+from sim.show.words.in_force import levels_text, settings_in_force
 from tests.show.made_results import make_scenario
 
 
-@pytest.mark.parametrize("module", [sim.show.words, sim.show.figures_style])
+@pytest.mark.parametrize("module", [sim.show.words.amounts, sim.show.figures.style])
 def test_examples_in_docstrings(module):
     result = doctest.testmod(module)
     assert result.failed == 0

@@ -6,7 +6,7 @@ from typing import Any
 
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import parse_scenario
-from sim.study.wish import with_wishes
+from sim.study.decide.wish import with_wishes
 
 TEXT = """
 format = 1

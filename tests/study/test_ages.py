@@ -20,8 +20,8 @@ import sim
 from sim.outcome.names import OUTCOMES
 from sim.records import Detections
 from sim.replication import Traffic, prepare_site, simulate_traffic
-from sim.scenario.schema_daylight import Skylight
-from sim.study.ages import (
+from sim.scenario.tables.daylight import Skylight
+from sim.study.ages.evaluate import (
     ADDITIVE,
     evaluate_by_replay,
     evaluate_settings,
@@ -29,9 +29,9 @@ from sim.study.ages import (
     sort_zone,
     zone_lamps,
 )
-from sim.study.ages_plan import lay_out_choices
-from sim.study.ages_sums import RunningSums, last_before
-from sim.study.ages_zone import evaluate_zone
+from sim.study.ages.plan import lay_out_choices
+from sim.study.ages.sums import RunningSums, last_before
+from sim.study.ages.zone import evaluate_zone
 from tests.lighting.engines import site as small_site
 from tests.lighting.strategies import Example
 from tests.study.traffics import Case, Choice, cases, record_traffic, stretch

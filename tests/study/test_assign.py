@@ -10,8 +10,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from sim.study.assign import Columns, drop_beaten, find_nearest_choice, lagrangian_bound, solve
-from sim.study.groups import group_aisles
+from sim.study.decide.assign import Columns, drop_beaten, find_nearest_choice, lagrangian_bound, solve
+from sim.study.decide.groups import group_aisles
 
 
 def columns_of(costs: list[list[float]], uses: list[list[list[float]]], most: list[float]) -> Columns:

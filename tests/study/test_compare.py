@@ -11,13 +11,13 @@ from sim.errors import InputError
 from sim.outcome.names import OUTCOMES
 from sim.provenance import MODEL_VERSION
 from sim.scenario.schema import Scenario
-from sim.show.folder import write_results
-from sim.show.sections import page_text
-from sim.show.words_compare import comparison_page
+from sim.show.folders.run import write_results
+from sim.show.words.compare import comparison_page
+from sim.show.words.sections import page_text
 from sim.study.compare import Goal, compare, from_scenario, from_store
 from sim.study.differences import subtract, subtract_paired
 from sim.study.relight import traffic_key
-from sim.study.replicate import replay, run
+from sim.study.replications.replicate import replay, run
 from sim.study.store import read_stored_run
 from tests.study.decide_site import small_site
 

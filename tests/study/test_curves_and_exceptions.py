@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from sim.replication import prepare_site, simulate_traffic
-from sim.scenario.schema_week import DayException
-from sim.study.ages import evaluate_by_replay, evaluate_settings
+from sim.scenario.tables.week import DayException
+from sim.study.ages.evaluate import evaluate_by_replay, evaluate_settings
 from tests.show.made_results import make_scenario
 
 UNLIKE = (

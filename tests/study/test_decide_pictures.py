@@ -7,22 +7,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.show.decide_numbers import (
+from sim.show.figures.recommend import draw_recommend_figures
+from sim.show.figures.sweep import draw_sweep_figures
+from sim.show.numbers.decide import (
     aisle_choices,
     saving_curves,
     sweep_trade_off,
     trade_off,
     value_rows,
 )
-from sim.show.figures_recommend import draw_recommend_figures
-from sim.show.figures_sweep import draw_sweep_figures
-from sim.study.front import find_front
-from sim.study.plan import make_plan
-from sim.study.precision import estimate_mean
-from sim.study.recommend import Recommendation, recommend
-from sim.study.sweep import SweepResult, sweep
-from sim.study.vary import parse_varied
-from sim.study.wish import make_wish
+from sim.study.decide.recommend import Recommendation, recommend
+from sim.study.decide.wish import make_wish
+from sim.study.replications.precision import estimate_mean
+from sim.study.sweeping.front import find_front
+from sim.study.sweeping.plan import make_plan
+from sim.study.sweeping.sweep import SweepResult, sweep
+from sim.study.sweeping.vary import parse_varied
 from tests.study.decide_site import small_site, wishing_site
 
 
@@ -102,7 +102,7 @@ def test_a_picture_in_which_all_timeouts_are_alike_is_left_out(advised, tmp_path
         folder.mkdir()
     assert "aisles" in draw_recommend_figures(advised, shown)
     equal = [replace(one, timeout_s=np.full(3, 60.0)) for one in aisle_choices(advised)]
-    monkeypatch.setattr("sim.show.figures_recommend.aisle_choices", lambda found: equal)
+    monkeypatch.setattr("sim.show.figures.recommend.aisle_choices", lambda found: equal)
     assert "aisles" not in draw_recommend_figures(advised, alike)
 
 

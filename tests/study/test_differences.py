@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from sim.study.differences import estimate_ratio, subtract, subtract_paired
-from sim.study.stopping import (
+from sim.study.replications.stopping import (
     MOST_FORECAST,
     needed_for_half_width,
     needed_to_decide,

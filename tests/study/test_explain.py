@@ -10,11 +10,11 @@ import pytest
 
 from sim.errors import InputError
 from sim.results import Result
-from sim.show.sections import page_text
-from sim.show.words_explain import moment_page, spells_page
+from sim.show.words.explain import moment_page, spells_page
+from sim.show.words.sections import page_text
 from sim.study.explain import explain_moment, find_worst_spells
 from sim.study.moments import parse_moment
-from sim.study.replicate import replay, run
+from sim.study.replications.replicate import replay, run
 from tests.study.decide_site import small_site
 
 DETECTIONS = "zone,start,end\nA01,3600,3630\nA01,5000,5000\nA01,40000,40100\nA02,100,100\n"

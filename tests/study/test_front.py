@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.study.front import explain_beaten, find_front, find_knee, hypervolume
+from sim.study.sweeping.front import explain_beaten, find_front, find_knee, hypervolume
 
 ROWS = st.integers(1, 3).flatmap(
     lambda width: st.lists(

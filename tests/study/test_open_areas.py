@@ -13,19 +13,19 @@ from sim.outcome.limit_rows import limit_rows
 from sim.replication import prepare_site, replay_site, simulate_traffic
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import parse_scenario
-from sim.show.captions_floor import plan_words
-from sim.show.decide_numbers import aisle_choices
-from sim.show.figures_plan import plan_picture
-from sim.show.findings import in_open_areas
-from sim.show.plan import plan_numbers
-from sim.show.report import render_report
-from sim.show.site import site_lines
-from sim.study.ages import evaluate_by_replay, evaluate_settings
+from sim.show.figures.plan import plan_picture
+from sim.show.numbers.decide import aisle_choices
+from sim.show.numbers.plan import plan_numbers
+from sim.show.reports.run import render_report
+from sim.show.words.captions_floor import plan_words
+from sim.show.words.findings import in_open_areas
+from sim.show.words.site import site_lines
+from sim.study.ages.evaluate import evaluate_by_replay, evaluate_settings
+from sim.study.decide.recommend import recommend
+from sim.study.decide.wish import flatten, make_wish, with_wishes
 from sim.study.explain import IN_THE_OPEN, explain_moment, find_worst_spells
-from sim.study.recommend import recommend
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
 from sim.study.stress import scale
-from sim.study.wish import flatten, make_wish, with_wishes
 from tests.study.decide_site import WISHES, small_site
 from tests.truth.limit_scenes import SITE, USUAL
 

@@ -7,8 +7,8 @@ import pytest
 
 from sim.errors import InputError
 from sim.scenario.toml import dump_scenario, parse_scenario
-from sim.study.plan import MOST_ROWS, Plan, make_plan
-from sim.study.vary import parse_varied
+from sim.study.sweeping.plan import MOST_ROWS, Plan, make_plan
+from sim.study.sweeping.vary import parse_varied
 from tests.study.decide_site import small_site
 
 

@@ -16,15 +16,15 @@ from sim.floor.layout import lay_out
 from sim.replication import prepare_site, replay_site, simulate_traffic
 from sim.scenario.schema import Scenario, Settings
 from sim.scenario.toml import dump_scenario, load_scenario, parse_scenario
-from sim.show.folder_recommend import write_recommendation
-from sim.show.sections import page_text
-from sim.show.words_recommend import recommendation_page
-from sim.study.candidates import level_at_least, standard_levels
-from sim.study.light_plans import LightPlan, scenario_with
-from sim.study.plan import check_content
-from sim.study.recommend import KINDS, Recommendation, recommend
+from sim.show.folders.recommend import write_recommendation
+from sim.show.words.recommend import recommendation_page
+from sim.show.words.sections import page_text
+from sim.study.decide.candidates import level_at_least, standard_levels
+from sim.study.decide.light_plans import LightPlan, scenario_with
+from sim.study.decide.recommend import KINDS, Recommendation, recommend
+from sim.study.decide.wish import Wish, make_wish, with_wishes
 from sim.study.relight import relight, with_settings
-from sim.study.wish import Wish, make_wish, with_wishes
+from sim.study.sweeping.plan import check_content
 from tests.study.decide_site import WISHES, small_site, wishing_site
 
 LIMITS = {"shortfall_truck_s_per_visit": 0.3, "switch_ups_per_zone_hour": 3.0}
@@ -143,7 +143,7 @@ def test_zone_and_hour_limits_hold_where_they_are_fitted():
 
 def test_short_lists_come_near_the_whole(found, monkeypatch):
     """With room for 9 of 36 combinations the plans cost no less, and little more."""
-    monkeypatch.setattr("sim.study.fit.MOST_COMBINATIONS", 20)
+    monkeypatch.setattr("sim.study.decide.fit.MOST_COMBINATIONS", 20)
     short = recommend(make_wish(wishing_site(LIMITS)), replications=2, fresh=2)
     assert not short.fit.is_complete
     assert len(short.fit) < len(found.fit)

@@ -10,7 +10,7 @@ import pytest
 import sim
 from sim.records import FloatColumn
 from sim.replication import Site, prepare_site
-from sim.study.run_start import is_cut_into, start_notices
+from sim.study.replications.run_start import is_cut_into, start_notices
 from tests.bench.site import bench_site
 from tests.study.decide_site import small_site
 

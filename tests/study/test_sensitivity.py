@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from sim.errors import InputError
-from sim.show.folder_sensitivity import write_sensitivity
-from sim.show.sections import page_text
-from sim.show.words_sensitivity import sensitivity_page
+from sim.show.folders.sensitivity import write_sensitivity
+from sim.show.words.sections import page_text
+from sim.show.words.sensitivity import sensitivity_page
 from sim.study.differences import subtract_paired
 from sim.study.inputs import at_point, parse_inputs, usual_inputs
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
 from sim.study.sensitivity import find_indices, log_size, morris_indices, sobol_indices, tornado
 from sim.study.stress import scale
 from sim.traffic.work import aisle_shares

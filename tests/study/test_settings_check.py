@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 import sim
 from sim.errors import InputError
+from sim.scenario.checks.settings import SettingsCheck
 from sim.scenario.schema import Scenario
-from sim.scenario.settings_check import SettingsCheck
-from sim.study.plan import check_content, make_plan, put_in
-from sim.study.vary import parse_varied
+from sim.study.sweeping.plan import check_content, make_plan, put_in
+from sim.study.sweeping.vary import parse_varied
 from tests.study.decide_site import small_site
 
 SITES = [small_site(), sim.load("pallet-reserve"), sim.load("narrow-aisles"), sim.load("cross-dock")]

@@ -9,15 +9,15 @@ from sim.errors import InputError
 from sim.floor.layout import lay_out
 from sim.replication import prepare_site, simulate_traffic
 from sim.scenario.schema import Scenario
-from sim.show.captions_floor import plan_words
-from sim.show.figures_plan import plan_picture
-from sim.show.plan import plan_numbers
-from sim.study.ages import evaluate_by_replay, evaluate_settings
+from sim.show.figures.plan import plan_picture
+from sim.show.numbers.plan import plan_numbers
+from sim.show.words.captions_floor import plan_words
+from sim.study.ages.evaluate import evaluate_by_replay, evaluate_settings
+from sim.study.decide.recommend import recommend
+from sim.study.decide.wish import make_wish, with_wishes
 from sim.study.explain import explain_moment, find_worst_spells
-from sim.study.recommend import recommend
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
 from sim.study.sensitivity import log_size
-from sim.study.wish import make_wish, with_wishes
 from tests.study.decide_site import WISHES, small_site
 
 GROUP = '\n[[group]]\nname = "outer"\naisles = ["A03", "A01"]\n'
@@ -85,7 +85,7 @@ def laid(scenario: Scenario) -> tuple:
 
 
 def test_explain_takes_the_name_of_an_aisle_or_of_its_zone() -> None:
-    from sim.commands_ask import _find_place
+    from sim.commands.ask import _find_place
 
     layout = lay_out(grouped_site())
     assert [_find_place(layout, name) for name in ("outer", "A01", "A03", "A02")] == [0, 0, 0, 1]

@@ -12,15 +12,15 @@ import pytest
 from sim.errors import InputError
 from sim.outcome.names import OUTCOMES
 from sim.scenario.toml import load_scenario
-from sim.show.folder_sweep import write_sweep
-from sim.show.sections import page_text
-from sim.show.words import digits
-from sim.show.words_sweep import sweep_page
-from sim.study.front import Aim, find_front
-from sim.study.plan import make_plan
-from sim.study.replicate import run
-from sim.study.sweep import EXACT_OUTCOMES, SweepResult, sweep
-from sim.study.vary import parse_varied
+from sim.show.folders.sweep import write_sweep
+from sim.show.words.amounts import digits
+from sim.show.words.sections import page_text
+from sim.show.words.sweep import sweep_page
+from sim.study.replications.replicate import run
+from sim.study.sweeping.front import Aim, find_front
+from sim.study.sweeping.plan import make_plan
+from sim.study.sweeping.sweep import EXACT_OUTCOMES, SweepResult, sweep
+from sim.study.sweeping.vary import parse_varied
 from tests.study.decide_site import small_site
 
 MIXED = ("day.timeout_s=60,300,900", "all.fade_down_s=0,30", "sensors.at=ends,every")
@@ -201,7 +201,7 @@ def test_nothing_is_left_where_the_disk_refuses(mixed, tmp_path, monkeypatch):
     def refuse(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("sim.show.folder_sweep._front_table", refuse)
+    monkeypatch.setattr("sim.show.folders.sweep._front_table", refuse)
     with pytest.raises(Exception, match="No space left"):
         write_sweep(mixed, tmp_path / "full")
     assert list(tmp_path.iterdir()) == []

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.errors import InputError
-from sim.study.values import MOST_VALUES, Span, ValuesError, parse_values, value_text
-from sim.study.vary import parse_varied
+from sim.study.sweeping.values import MOST_VALUES, Span, ValuesError, parse_values, value_text
+from sim.study.sweeping.vary import parse_varied
 from tests.study.decide_site import small_site
 
 

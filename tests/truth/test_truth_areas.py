@@ -31,8 +31,8 @@ from sim.replication import (
 from sim.scenario.toml import load_scenario
 from sim.sensing.area_stays import spans_in_area, spans_in_circle
 from sim.sensing.areas import sense_areas
-from sim.study.ages import ADDITIVE, evaluate_settings
-from sim.study.replicate import replay
+from sim.study.ages.evaluate import ADDITIVE, evaluate_settings
+from sim.study.replications.replicate import replay
 from sim.traffic.batteries import battery_changes
 from sim.traffic.open_runs import open_runs
 from sim.traffic.paths import log_paths

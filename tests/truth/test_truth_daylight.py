@@ -25,9 +25,9 @@ from sim.lighting.daylight import skylight_caps
 from sim.lighting.timetable import place_programs
 from sim.lighting.weather import STATIONS, outdoor_lux, read_weather
 from sim.replication import prepare_site, simulate_traffic
-from sim.scenario.schema_daylight import Skylight
-from sim.study.ages import evaluate_by_replay, evaluate_settings
-from sim.study.replicate import run
+from sim.scenario.tables.daylight import Skylight
+from sim.study.ages.evaluate import evaluate_by_replay, evaluate_settings
+from sim.study.replications.replicate import run
 from tests.show.made_results import make_scenario
 
 FLAT = [[1.0] * 24 for _ in range(12)]

@@ -17,15 +17,15 @@ import pytest
 from sim.replication import Traffic
 from sim.scenario.schema import Settings
 from sim.sensing.coverage import unite
-from sim.study.ages import evaluate_settings
+from sim.study.ages.evaluate import evaluate_settings
 from sim.study.differences import subtract, subtract_paired
-from sim.study.front import find_front, find_knee, hypervolume
-from sim.study.plan import make_plan
+from sim.study.replications.stopping import is_precise, relative_target, stop_at
+from sim.study.replications.warmup import find_warm_up
 from sim.study.sensitivity import sobol_indices
-from sim.study.stopping import is_precise, relative_target, stop_at
-from sim.study.sweep import sweep
-from sim.study.vary import parse_varied
-from sim.study.warmup import find_warm_up
+from sim.study.sweeping.front import find_front, find_knee, hypervolume
+from sim.study.sweeping.plan import make_plan
+from sim.study.sweeping.sweep import sweep
+from sim.study.sweeping.vary import parse_varied
 from tests.truth.truth_scenes import (
     RETRIEVE,
     TRUCK,

@@ -8,10 +8,10 @@ import pytest
 from sim.outcome import credits, en15193
 from sim.outcome.en15193 import Calculated, calculate_en15193, lit_hours
 from sim.scenario.schema import Scenario
-from sim.show.en15193_text import en15193_rows
-from sim.show.report import render_report
-from sim.show.worksheet_text import sheet_lines
-from sim.study.replicate import run
+from sim.show.reports.run import render_report
+from sim.show.words.en15193 import en15193_rows
+from sim.show.words.worksheet import sheet_lines
+from sim.study.replications.replicate import run
 from sim.verification.worksheet import make_worksheet
 from tests.show.made_results import make_scenario
 

@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from sim.outcome.tariff import Bill, MeterBill, bill_lights, bill_meter, price_year
 from sim.outcome.year_load import year_clock
 from sim.scenario.schema import Scenario
-from sim.study.money import count_money, interactive_factor
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
+from sim.study.year.money import count_money, interactive_factor
 from tests.show.made_results import make_scenario
 
 HOURS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) * 24.0

@@ -25,10 +25,10 @@ from sim.replication import (
     simulate_traffic,
 )
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_areas import AisleGroup
+from sim.scenario.tables.areas import AisleGroup
 from sim.scenario.toml import parse_scenario
 from sim.sensing.coverage import unite
-from sim.study.ages import evaluate_settings
+from sim.study.ages.evaluate import evaluate_settings
 from tests.lighting.engines import by_program, by_twin
 from tests.lighting.engines import site as small_site
 from tests.truth.limit_scenes import SITE, USUAL

@@ -18,7 +18,7 @@ from sim.lighting.dali import (
 )
 from sim.lighting.power import PowerCurve, light_share, power_curve
 from sim.outcome.limit_group import power_density
-from sim.scenario.schema_light import Luminaires, lumen_method_lux
+from sim.scenario.tables.light import Luminaires, lumen_method_lux
 from tests.truth.limit_scenes import SITE, USUAL
 
 FADE_S = 90.51

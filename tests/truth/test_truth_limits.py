@@ -14,7 +14,7 @@ import pytest
 
 from sim.outcome.limit_group import LimitRow
 from sim.outcome.limit_rules import BUILDING_DENSITIES, CONTROL_RULES, DENSITIES, density_limit
-from sim.show.limits_text import met_text
+from sim.show.words.limits import met_text
 from sim.units import LUX_PER_FOOTCANDLE
 from tests.truth.limit_scenes import row_of, rows_of
 

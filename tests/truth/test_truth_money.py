@@ -18,10 +18,10 @@ from sim.outcome.finance import cash_flows, internal_rate, net_present_value, si
 from sim.outcome.tariff import Bill, bill_lights, billed_demand, price_year
 from sim.outcome.year_load import QUARTERS_A_WEEK, baseline_kw, repeat_weeks, year_clock
 from sim.scenario.schema import Scenario
-from sim.scenario.schema_money import Tariff
-from sim.show.money_text import carbon_text
-from sim.study.money import count_money, interactive_factor
-from sim.study.replicate import run
+from sim.scenario.tables.money import Tariff
+from sim.show.words.money import carbon_text
+from sim.study.replications.replicate import run
+from sim.study.year.money import count_money, interactive_factor
 from tests.show.made_results import make_scenario
 
 POUND_KG = 0.45359237

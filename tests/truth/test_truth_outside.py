@@ -15,8 +15,8 @@ import pytest
 from sim.outcome.outside import lit_share, site_parts
 from sim.outcome.year_load import year_clock
 from sim.scenario.sun_times import dark_spans, why_no_sun
-from sim.study.money import count_money
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
+from sim.study.year.money import count_money
 from tests.show.made_results import make_scenario
 
 PLACES = [

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from sim.results import Estimate
-from sim.study.precision import estimate_mean
+from sim.study.replications.precision import estimate_mean
 from tests.truth.truth_scenes import agrees, equals, holds, spoilt
 
 

@@ -17,7 +17,7 @@ from sim.outcome.credits import control_savings_factor
 from sim.records import Detections
 from sim.results import Result
 from sim.scenario.schema import Scenario
-from sim.study.replicate import replay
+from sim.study.replications.replicate import replay
 from sim.verification.agree import LIMITS, agree, cv_rmse, nmbe
 from sim.verification.option_b import Days, metered_saving
 from sim.verification.worksheet import HANDBOOK_FACTORS, make_worksheet

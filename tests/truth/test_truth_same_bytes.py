@@ -18,7 +18,7 @@ ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
 import hashlib, sys
 import numpy as np
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
 from tests.truth.test_truth_streams import changed
 
 def main():

@@ -21,11 +21,11 @@ from sim.replication import Site, prepare_site, simulate_traffic
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import parse_scenario
 from sim.sensing.coverage import unite
-from sim.study.site_calibration import calibrate_motion
-from sim.study.site_figures import poisson_limits
-from sim.study.site_fit import fit_site
-from sim.study.site_goodness import judge_fit
-from sim.study.site_log import SiteLog, from_visits, hour_grid, motion_log, read_site_log
+from sim.study.from_logs.calibration import calibrate_motion
+from sim.study.from_logs.figures import poisson_limits
+from sim.study.from_logs.fit import fit_site
+from sim.study.from_logs.goodness import judge_fit
+from sim.study.from_logs.log import SiteLog, from_visits, hour_grid, motion_log, read_site_log
 
 SHARES = (0.5, 0.3, 0.2)
 RATE_PER_H, HANDLING_S, HANDLING_CV = 12.0, 40.0, 0.5

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sim.scenario.schema import Scenario
-from sim.show.folder import write_results
-from sim.show.handover_tests import chance_to_find, sample_size
+from sim.show.folders.run import write_results
+from sim.show.handover.tests import chance_to_find, sample_size
 from sim.study.relight import with_settings
-from sim.study.replicate import replay, run
+from sim.study.replications.replicate import replay, run
 from sim.study.step_in import find_step_in, plan_delays, staffed_hours
 from tests.show.made_results import make_scenario
 

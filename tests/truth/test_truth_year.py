@@ -13,8 +13,8 @@ from sim.floor.layout import lay_out
 from sim.lighting.timetable import place_programs
 from sim.outcome.year_load import QUARTERS_A_WEEK, baseline_kw, connected_kw, repeat_weeks, year_clock
 from sim.scenario.schema import Scenario
-from sim.study.money import count_money
-from sim.study.replicate import run
+from sim.study.replications.replicate import run
+from sim.study.year.money import count_money
 from tests.show.made_results import make_scenario
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

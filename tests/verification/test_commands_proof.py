@@ -13,7 +13,7 @@ import pytest
 
 from sim.cli import main
 from sim.scenario.toml import dump_scenario
-from sim.show.verify_text import _hours_of, clock_spans
+from sim.show.words.verify import _hours_of, clock_spans
 from sim.verification.misfits import DayMisfit
 from tests.show.made_results import make_scenario
 from tests.verification.made_meters import meter_text, other_weeks, small_site

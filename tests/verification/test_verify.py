@@ -16,10 +16,10 @@ from sim.errors import InputError
 from sim.floor.layout import lay_out
 from sim.replication import prepare_site, run_replication
 from sim.scenario.schema import Scenario
-from sim.show.figures_verify import draw_verify_figures
-from sim.show.sections import page_text
-from sim.show.verify_rows import verify_summary
-from sim.show.verify_text import verify_page
+from sim.show.figures.verify import draw_verify_figures
+from sim.show.folders.verify_rows import verify_summary
+from sim.show.words.sections import page_text
+from sim.show.words.verify import verify_page
 from sim.verification.circuits import map_circuits, whole_of
 from sim.verification.meter import Reading, read_meter
 from sim.verification.misfits import FALSE_ALARM, Watched, find_day_misfits, find_patterns

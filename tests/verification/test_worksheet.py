@@ -11,11 +11,11 @@ from sim.errors import InputError
 from sim.results import Result
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import dump_scenario, parse_scenario
-from sim.show.folder_worksheet import render_worksheet
-from sim.show.sections import page_text
-from sim.show.worksheet_text import SHEET_HEADER, sheet_csv, sheet_lines, sheet_page
-from sim.study.money import count_money
-from sim.study.replicate import run
+from sim.show.folders.worksheet import render_worksheet
+from sim.show.words.sections import page_text
+from sim.show.words.worksheet import SHEET_HEADER, sheet_csv, sheet_lines, sheet_page
+from sim.study.replications.replicate import run
+from sim.study.year.money import count_money
 from sim.verification.worksheet import Worksheet, make_worksheet
 from tests.show.made_results import make_scenario
 
@@ -63,7 +63,7 @@ def test_baselines_are_those_of_the_books(plain: tuple[Result, Worksheet]) -> No
 
 
 def test_the_sheet_agrees_with_the_report(plain: tuple[Result, Worksheet]) -> None:
-    """Energy and saving of the year as `study/money` has them."""
+    """Energy and saving of the year as `study/year/money` has them."""
     result, sheet = plain
     priced = site(rebate=REBATE, tariff={"currency": "EUR", "per_kwh": 0.2})
     money = count_money(run(priced))

@@ -22,13 +22,13 @@ from sim.outcome.year_load import connected_kw
 from sim.replication import Site, Traffic, drivers_react, prepare_site, replay_site, simulate_traffic
 from sim.results import Outcomes
 from sim.scenario.schema import Scenario, Settings
-from sim.show.in_force import settings_in_force
 from sim.show.page.daylight import cap_changes, daylight_words, roofed_places
 from sim.show.page.playback import pack_playback
 from sim.show.page.shifts import Shift, work_shifts
 from sim.show.page.traffic import Watch, pack_traffic
 from sim.show.page.year import year_weights
-from sim.show.words import listing, plain
+from sim.show.words.amounts import listing, plain
+from sim.show.words.in_force import settings_in_force
 from sim.study.relight import with_settings
 from sim.units import SECONDS_PER_HOUR
 

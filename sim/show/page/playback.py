@@ -1,7 +1,8 @@
 """What the page plays back: a few hours of one replication, truck by truck.
 
-Comes in: a prepared site and its traffic.  Goes out: packed columns.  Before: `replication`, `show/film`;
-after: `show/page/data`.  The lights are not here: the page computes them for whatever its sliders say.
+Comes in: a prepared site and its traffic.  Goes out: packed columns.  Before: `replication`,
+`show/numbers/film`; after: `show/page/data`.  The lights are not here: the page computes them for whatever
+its sliders say.
 """
 
 from __future__ import annotations
@@ -12,9 +13,9 @@ import numpy as np
 
 from sim.records import FloatColumn, IntColumn, OpenRuns, Visits
 from sim.replication import Site, Traffic
-from sim.show.film import lay_boxes
+from sim.show.numbers.film import lay_boxes
+from sim.show.numbers.pick import BUSY_SHARE, clock_hours, hour_of_rank, spread_aisles
 from sim.show.page.packing import pack_columns
-from sim.show.pick import BUSY_SHARE, clock_hours, hour_of_rank, spread_aisles
 from sim.units import SECONDS_PER_HOUR
 
 __all__ = ["open_rows_within", "pack_playback", "rows_within"]
@@ -33,11 +34,11 @@ def pack_playback(site: Site, traffic: Traffic) -> dict[str, Any]:
 
     Returns
     -------
-    boxes : zones in the plan, as `sim.show.film.Box`; aisles : names; lengths_m : of the aisles; width_m,
-    depth_m : of the floor, and from the doors to the front cross-aisle; doors_m : doors across the floor;
-    hours : for each its name, start and end [s], the aisles to show, visits (enter, leave, aisle, place
-    before the first move), moves of each visit (start, from, to, speed, acceleration), detections of each
-    zone (start, end), and ways outside the aisles (start, end, from and to across and along, speed,
+    boxes : zones in the plan, as `sim.show.numbers.film.Box`; aisles : names; lengths_m : of the aisles;
+    width_m, depth_m : of the floor, and from the doors to the front cross-aisle; doors_m : doors across the
+    floor; hours : for each its name, start and end [s], the aisles to show, visits (enter, leave, aisle,
+    place before the first move), moves of each visit (start, from, to, speed, acceleration), detections of
+    each zone (start, end), and ways outside the aisles (start, end, from and to across and along, speed,
     acceleration) where they are known
     """
     layout = site.layout

@@ -1,7 +1,7 @@
 """The page as one text: template, styles, scripts, data.
 
 Comes in: sites with their replications.  Goes out: HTML that needs nothing else.  Before: `show/page/data`,
-`show/page/charts`; after: `commands_page`.  Names and titles are shown as text only.
+`show/page/charts`; after: `commands/page`.  Names and titles are shown as text only.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from sim.provenance import versions
 from sim.scenario.schema import Scenario
-from sim.show.cautions import cautions
+from sim.show.folders.whole import number_text
 from sim.show.page.bundle import (
     ENGINE,
     PAGE,
@@ -28,8 +28,8 @@ from sim.show.page.bundle import (
 )
 from sim.show.page.charts import chart_items
 from sim.show.page.data import Gathered, Source, gather, pack_page
-from sim.show.whole_folder import number_text
-from sim.show.words import count_of, duration, moment
+from sim.show.words.amounts import count_of, duration, moment
+from sim.show.words.cautions import cautions
 from sim.study.quick import DRIVE_M_PER_S, HANDLING_S, QuickInputs
 
 __all__ = ["MOST_BYTES", "render_page"]

@@ -1,4 +1,4 @@
-// Where a truck is and how bright a zone is at an instant: show/motion and show/tracks, in the page.
+// Where a truck is and how bright a zone is at an instant: show/numbers/motion and show/numbers/tracks, in the page.
 
 /** Distance that a run from rest to rest has come after a time [m]; acceleration 0: constant speed. */
 export function distanceAt(elapsed, distance, speed, acceleration) {

@@ -1,4 +1,4 @@
-// Numbers and intervals in words, as show/words does it.
+// Numbers and intervals in words, as show/words/amounts does it.
 
 /** Decimal places at which a value has so many significant figures once rounded; negative: tens. */
 function decimals(value, figures) {
