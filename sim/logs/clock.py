@@ -1,11 +1,11 @@
 """From the clocks of a log to seconds of the run, summer time included.
 
 Comes in: local wall times or instants, as whole seconds since 1970.  Goes out: whole seconds from the
-scenario's start.  The ground: used by `logs/reader`.  In a run every day has 86,400 s and the wall clock never
-jumps, so the second of an instant is *the latest time that the local clock has shown so far*, less the
-start: an hour that the clock skips is an hour in which nothing happens, an hour that it shows twice
-counts the first time only (what happens in the second pass is left out, and counted).  So the week's
-timetable holds at the right hour on both sides, and a year from New Year to New Year has 8,760 hours.
+scenario's start.  The ground: used by `logs/reader`.  In a run every day has 86,400 s and the wall clock
+never jumps, so the second of an instant is *the latest time that the local clock has shown so far*, less the
+start: an hour that the clock skips is an hour in which nothing happens, an hour that it shows twice counts
+the first time only (what happens in the second pass is left out, and counted).  So the week's timetable holds
+at the right hour on both sides, and a year from New Year to New Year has 8,760 hours.
 """
 
 from __future__ import annotations

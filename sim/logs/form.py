@@ -1,7 +1,7 @@
 """How a log is written: separator, decimals, times, the names and units of its columns.
 
-Comes in: nothing.  Goes out: `LogForm`, `LocationWords`, plain values.  The ground: `logs/reader` reads by it;
-`scenario/log_columns` makes it from a file.
+Comes in: nothing.  Goes out: `LogForm`, `LocationWords`, plain values.  The ground: `logs/reader` reads by
+it; `scenario/log_columns` makes it from a file.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """The bytes of a log as rows of text: strict CSV, block by block, in bounded memory.
 
-Comes in: an open file.  Goes out: the header, then blocks of columns of text.  The ground: used by `logs/reader`.
-A block without quotes and with nothing odd in it is cut by its separators in one go; any other block is
-read line by line by the standard library's CSV reader, which also finds the words for what is wrong.  Both
-ways give the same rows.
+Comes in: an open file.  Goes out: the header, then blocks of columns of text.  The ground: used by
+`logs/reader`. A block without quotes and with nothing odd in it is cut by its separators in one go; any other
+block is read line by line by the standard library's CSV reader, which also finds the words for what is wrong.
+Both ways give the same rows.
 """
 
 from __future__ import annotations

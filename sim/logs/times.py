@@ -1,7 +1,8 @@
 """Times as a log writes them: seconds of the run, date-times with or without offset, or a format of its own.
 
 Comes in: texts of cells, the run's clock, the log's form.  Goes out: seconds from the scenario's start, exact
-to the digits given.  The ground: used by `logs/reader`.  All times of a log are of one kind; the first one decides.
+to the digits given.  The ground: used by `logs/reader`.  All times of a log are of one kind; the first one
+decides.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Texts of a log as numbers: each distinct name is looked at once, every row is an integer.
 
 Comes in: columns of cells.  Goes out: numbers in a list of names that is given, or that grows in the order in
-which names appear.  The ground: used by `logs/reader` and the readers of logs.  Cells are compared as words of eight
-bytes, mixed into one; where a mix could mislead, texts are compared.
+which names appear.  The ground: used by `logs/reader` and the readers of logs.  Cells are compared as words
+of eight bytes, mixed into one; where a mix could mislead, texts are compared.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Detections united as they come: what is over is kept as two numbers, what may still grow stays open.
 
-Comes in: rows of motion, block by block.  Goes out: `Detections`.  Before: `logs/reader`; after: `sensing/logs`.
-The union of unions is the union of all, so blocks in any order give the same; rows in order of time within
-their zone give it without a sort of all of them.
+Comes in: rows of motion, block by block.  Goes out: `Detections`.  Before: `logs/reader`; after:
+`sensing/logs`. The union of unions is the union of all, so blocks in any order give the same; rows in order
+of time within their zone give it without a sort of all of them.
 """
 
 from __future__ import annotations

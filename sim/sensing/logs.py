@@ -1,8 +1,8 @@
 """Measured detections: a strict reader of logs of motion.
 
 Comes in: a CSV file `zone,start,end`.  Goes out: `Detections`, united as they come; or only the quality
-table.  Before: `logs/reader`, `scenario/log_columns`; after: `lighting`.  A log holds motion, without hold time; a
-log of reported occupancy goes with `hold_s = 0`.
+table.  Before: `logs/reader`, `scenario/log_columns`; after: `lighting`.  A log holds motion, without hold
+time; a log of reported occupancy goes with `hold_s = 0`.
 """
 
 from __future__ import annotations

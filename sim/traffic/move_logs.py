@@ -1,9 +1,9 @@
 """Measured moves: a strict reader of movement logs and pick exports.
 
 Comes in: a CSV file, a row for each pick or putaway.  Goes out: `Stops`, one row for each handling in an
-aisle, or only the quality table.  Before: `logs/reader`, `traffic/locations`; after: `traffic/dwell`, which makes
-visits of them.  A time is the moment at which the handling at the rack ends, as a scan confirms it; of a
-move from rack to rack it is the set-down.
+aisle, or only the quality table.  Before: `logs/reader`, `traffic/locations`; after: `traffic/dwell`, which
+makes visits of them.  A time is the moment at which the handling at the rack ends, as a scan confirms it; of
+a move from rack to rack it is the set-down.
 """
 
 from __future__ import annotations

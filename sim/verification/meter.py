@@ -1,9 +1,9 @@
 """A meter's intervals from a CSV file: strict reading, then kilowatt-hours by clock hour.
 
 Comes in: a file with `time` and a column per circuit.  Goes out: `Meter` with its warnings.  Before:
-`logs/reader`, `verification/meter_clock`; after: `verification/verify`.  A column says in its header what it is:
-`site [kWh measured]`, `C1 [kW calculated]`.  A load that a control system works out from its own commands is
-calculated and proves nothing.  Missing and doubled intervals are used as they are, and named.
+`logs/reader`, `verification/meter_clock`; after: `verification/verify`.  A column says in its header what it
+is: `site [kWh measured]`, `C1 [kW calculated]`.  A load that a control system works out from its own commands
+is calculated and proves nothing.  Missing and doubled intervals are used as they are, and named.
 """
 
 from __future__ import annotations

@@ -16,11 +16,11 @@ from sim.replication import prepare_site, simulate_traffic
 from sim.scenario.toml import load
 from sim.show.folders.batch_table import write_table
 from sim.study.ages.evaluate import evaluate_settings
+from sim.study.batch import run as batch_run
 from sim.study.batch.file import read_study
 from sim.study.batch.points import Batch, lay_out_points
 from sim.study.batch.run import BatchProgress, open_store, run_study
 from sim.study.batch.store import Store
-from sim.study.batch.study import run as batch_run
 from sim.study.replications.replicate import run
 from sim.study.sweeping.sweep import EXACT_OUTCOMES
 from tests.batch.trial import command, digest, lay_out_files, run_to_end

@@ -29,7 +29,7 @@ from sim.scenario.toml import load
 from sim.show.page.bundle import ENGINE, PAGE, joined
 from sim.show.page.data import CHECKED, Gathered, Source, pack_page
 from sim.show.page.packing import pack_columns
-from sim.show.words.amounts import amounts as words
+from sim.show.words import amounts as words
 from sim.study.quick import QuickInputs, quick_estimate
 from sim.study.relight import relight, with_settings
 from sim.study.replications.precision import estimate_mean

@@ -236,6 +236,16 @@ class TestRecommendation:
         assert ("saves 9.0 ± 2.0 kWh" in text) == (plan == "aisles")
         assert ("shown to save more" in text) == (plan == "single")
 
+    def test_a_plan_that_exceeds_a_limit_does_not_lead(self) -> None:
+        """Within the limits where it was fitted, beyond one on other traffic: it is not the first page's."""
+        found = advised()
+        label = found.trials[0].stress.label
+        assert recommended_plan(found) == "aisles"
+        worse = [replace(one, estimate=Estimate(1e9, 1.0)) for one in found.verdicts["aisles"][label]]
+        beyond = {**found.verdicts["aisles"], label: tuple(worse)}
+        verdicts = {**found.verdicts, "aisles": beyond}
+        assert recommended_plan(replace(found, verdicts=verdicts)) != "aisles"
+
     def test_a_plans_file_says_what_it_was_compared_with(self) -> None:
         text = plan_origin(advised(), "aisles")
         assert text.startswith("Recommended settings, by aisle:")

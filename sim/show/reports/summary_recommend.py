@@ -28,11 +28,17 @@ _MOST_NAMED = 3
 
 
 def recommended_plan(found: Recommendation) -> str:
-    """Return the finest plan there is, or the single setting where nothing finer is shown to save more."""
-    finest = next(name for name in reversed(KINDS) if name in found.plans)
-    more = _over_single(found, finest)
-    is_more = more is None or (more.difference.is_shown and (more.difference.estimate.mean or 0.0) > 0.0)
-    return finest if is_more else "single"
+    """Return the finest plan shown to save more that keeps the limits on fresh traffic; else the single one."""
+    finer = (name for name in reversed(KINDS) if name in found.plans)
+    return next((name for name in finer if _is_better(found, name)), "single")
+
+
+def _is_better(found: Recommendation, plan: str) -> bool:
+    """Whether a plan keeps the limits on fresh traffic and is shown to save more than the single setting."""
+    if plan == "single" or _exceeded(found, plan):
+        return False
+    more = _over_single(found, plan)
+    return more is None or (more.difference.is_shown and (more.difference.estimate.mean or 0.0) > 0.0)
 
 
 def _over_single(found: Recommendation, plan: str) -> Saving | None:
@@ -71,7 +77,7 @@ def _decision(found: Recommendation, plan: str) -> str:
     if plan == "single":
         text = f"{kind} for all (single.toml): {_one_line(found, 'single')}"
         if len(found.plans) > 1:
-            text += " No plan that is finer is shown to save more."
+            text += " No plan that is finer is shown to save more within the limits."
     if _exceeded(found, plan):
         text += " On traffic that it was not fitted to it exceeds a limit; see below."
     over = _over_single(found, plan)
