@@ -28,7 +28,10 @@ _MOST_NAMED = 3
 
 
 def recommended_plan(found: Recommendation) -> str:
-    """Return the finest plan shown to save more that keeps the limits on fresh traffic; else the single one."""
+    """Return the plan to lead with: the finest that saves more and keeps the limits on fresh traffic.
+
+    It must be shown to save more than the single setting, which is the answer where none is.
+    """
     finer = (name for name in reversed(KINDS) if name in found.plans)
     return next((name for name in finer if _is_better(found, name)), "single")
 
