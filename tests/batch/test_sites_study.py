@@ -29,7 +29,7 @@ def hold(table: pd.DataFrame) -> None:
     halves = [change(site, "zones", 1.0, 2.0) for site in SITES]
     skew = [abs(change(site, "skew", 0.5, 1.5)) for site in SITES]
     every = [-change(site, "at", "ends", "every") for site in SITES]
-    assert (round(min(timeout)), round(max(timeout))) == (8, 17)
+    assert (round(min(timeout)), round(max(timeout))) == (9, 17)
     assert (round(min(halves)), round(max(halves))) == (2, 6)
     assert round(max(skew)) == 4
     assert round(max(every)) == 1
