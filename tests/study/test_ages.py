@@ -118,6 +118,18 @@ def test_every_outcome_under_daylight(case: Case, caps: list[float], is_everywhe
     assert compare(skylit(case, caps, under)) == []
 
 
+def test_open_areas_have_no_skylights() -> None:
+    """Skylights over all aisles, in every hour a cap below 1: the area beside them keeps its own levels."""
+    scenario = sim.load("cross-dock").model_copy(
+        update={"skylight": Skylight(aisles=None, caps=((0.5,) * 24,) * 12), "days": 0.4}
+    )
+    site = prepare_site(scenario)
+    traffic = simulate_traffic(site, 0)
+    choices = [dict(scenario.lighting.settings)]
+    fast, slow = evaluate_settings(site, traffic, choices), evaluate_by_replay(site, traffic, choices)
+    assert list(differences(fast, slow)) == []
+
+
 def test_another_cap_is_told_apart() -> None:
     """Negative control: caps an hour later are found."""
 

@@ -24,9 +24,11 @@ def capped_name(name: str, cap: float) -> str:
 
 
 def is_under_skylight(scenario: Scenario, aisle: str) -> bool:
-    """Say whether daylight caps the levels of an aisle."""
+    """Say whether daylight caps the levels of an aisle; open areas have no skylights."""
     skylight = scenario.skylight
-    return skylight is not None and (skylight.aisles is None or aisle in skylight.aisles)
+    if skylight is None:
+        return False
+    return aisle in (scenario.aisle_names if skylight.aisles is None else skylight.aisles)
 
 
 def caps_of_run(scenario: Scenario) -> tuple[float, ...]:
