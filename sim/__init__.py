@@ -48,6 +48,9 @@ if TYPE_CHECKING:
     from sim.study.sweeping.plan import make_plan
     from sim.study.sweeping.sweep import sweep
     from sim.study.sweeping.vary import parse_varied
+    from sim.verification.meter import read_meter
+    from sim.verification.verify import verify_meter
+    from sim.verification.worksheet import make_worksheet
 
 _HOMES = {
     "AislewakeError": "sim.errors",
@@ -79,10 +82,12 @@ _HOMES = {
     "log_size": "sim.study.sensitivity",
     "make_plan": "sim.study.sweeping.plan",
     "make_wish": "sim.study.decide.wish",
+    "make_worksheet": "sim.verification.worksheet",
     "parse_inputs": "sim.study.inputs",
     "parse_varied": "sim.study.sweeping.vary",
     "prepare_site": "sim.replication",
     "read_columns_file": "sim.scenario.log_columns",
+    "read_meter": "sim.verification.meter",
     "read_site_log": "sim.study.from_logs.log",
     "read_stored_run": "sim.study.store",
     "recommend": "sim.study.decide.recommend",
@@ -95,6 +100,7 @@ _HOMES = {
     "sweep": "sim.study.sweeping.sweep",
     "tornado": "sim.study.sensitivity",
     "usual_inputs": "sim.study.inputs",
+    "verify_meter": "sim.verification.verify",
     "with_wishes": "sim.study.decide.wish",
     "write_recommendation": "sim.show.folders.recommend",
     "write_results": "sim.show.folders.run",
@@ -131,10 +137,12 @@ __all__ = [
     "log_size",
     "make_plan",
     "make_wish",
+    "make_worksheet",
     "parse_inputs",
     "parse_varied",
     "prepare_site",
     "read_columns_file",
+    "read_meter",
     "read_site_log",
     "read_stored_run",
     "recommend",
@@ -147,6 +155,7 @@ __all__ = [
     "sweep",
     "tornado",
     "usual_inputs",
+    "verify_meter",
     "with_wishes",
     "write_recommendation",
     "write_results",

@@ -25,7 +25,7 @@ from sim.scenario.tables.base import NAME_PATTERN
 from sim.verification.meter_clock import Dst, read_instants, wall_clock
 from sim.wording import nearest_text, printable
 
-__all__ = ["HOUR_S", "Column", "Kind", "Meter", "Reading", "Stamps", "Unit", "read_meter"]
+__all__ = ["AS_STATED", "HOUR_S", "Column", "Kind", "Meter", "Reading", "Stamps", "Unit", "read_meter"]
 
 Kind = Literal["measured", "calculated"]
 Unit = Literal["kWh", "kW"]
@@ -131,13 +131,17 @@ class Reading:
     sort: bool = False
 
 
-def read_meter(path: Path | str, reading: Reading) -> Meter:
+AS_STATED = Reading()
+"""Nothing is left open."""
+
+
+def read_meter(path: Path | str, reading: Reading = AS_STATED) -> Meter:
     """Read a meter's file.
 
     Parameters
     ----------
     path : CSV with the column `time` and at least one of energy or power
-    reading : what the header leaves open
+    reading : what the header leaves open; by default nothing
 
     Raises
     ------
