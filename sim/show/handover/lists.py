@@ -184,7 +184,7 @@ def circuit_sheet(scenario: Scenario) -> Sheet:
             lit = {"all": lamps.per_aisle, "fixed": fixed, "dimmed": lamps.per_aisle - fixed}[feeds]
             count += lit
             watts += lit * power_curve(lamps).full_w
-        rows.append((tag, listing(aisles), _FEEDS[feeds], str(count), f"{plain(watts)} W"))
+        rows.append((tag, listing(aisles, len(aisles)), _FEEDS[feeds], str(count), f"{plain(watts)} W"))
         csv_rows.append((tag, " ".join(aisles), feeds, str(count), number_text(watts)))
     remarks = ["Power is that of the luminaires at full level."]
     if not stated:
@@ -214,7 +214,8 @@ def settings_sheet(scenario: Scenario, layout: Layout) -> Sheet:
         if settings.second_delay_s is not None and settings.second_level is not None:
             second = f"{percent(settings.second_level)} after {duration(settings.second_delay_s)}"
         rows.append((
-            row.name, "all" if row.is_everywhere else listing(row.aisles, 4), duration(row.sensors.hold_s),
+            row.name, "all" if row.is_everywhere else listing(row.aisles, len(row.aisles)),
+            duration(row.sensors.hold_s),
             duration(settings.timeout_s), duration(row.delay_s), percent(settings.occupied_level),
             percent(settings.unoccupied_level), second,
             f"{duration(settings.fade_up_s)} / {duration(settings.fade_down_s)}",

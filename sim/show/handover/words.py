@@ -55,7 +55,7 @@ def _where(row: InForce) -> str:
     """The aisles in words."""
     if row.is_everywhere:
         return "all aisles"
-    return f"{'aisle' if len(row.aisles) == 1 else 'aisles'} {listing(row.aisles, 6)}"
+    return f"{'aisle' if len(row.aisles) == 1 else 'aisles'} {listing(row.aisles, len(row.aisles))}"
 
 
 def level_words(row: InForce, level: float) -> str:
@@ -142,7 +142,7 @@ def _rules(scenario: Scenario) -> Iterator[str]:
     if fixed:
         counts = {scenario.luminaires_of(name).fixed_on for name in fixed}
         each = count_of(counts.pop(), "luminaire") if len(counts) == 1 else "some luminaires"
-        yield f"Always at full: {each} in each of {listing(fixed)}, counted from the back."
+        yield f"Always at full: {each} in each of {listing(fixed, len(fixed))}, counted from the back."
     else:
         yield "No luminaire is kept at full: all of them dim."
     if scenario.floor.lead_zones:
