@@ -76,24 +76,26 @@ def usual(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize(
     "changes",
     [
-        {"LC_ALL": "C", "LANG": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
-        {"LC_ALL": "POSIX", "PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii"},
-        {"PYTHONIOENCODING": "cp1252"},
-        {"LANG": None, "LC_ALL": None, "TERM": None, "COLUMNS": None},
-        {"TERM": "dumb", "NO_COLOR": "1", "COLUMNS": "1"},
-        {"HOME": "/nonexistent", "XDG_CACHE_HOME": "/nonexistent", "MPLCONFIGDIR": None},
-        {"TZ": "Pacific/Kiritimati"},
-        {"PYTHONHASHSEED": "7", "PYTHONOPTIMIZE": "2"},
-    ],
-    ids=[
-        "lang-c",
-        "ascii-streams",
-        "cp1252",
-        "no-language",
-        "dumb-terminal",
-        "no-home",
-        "far-zone",
-        "optimised",
+        pytest.param(
+            {"LC_ALL": "C", "LANG": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}, id="lang-c"
+        ),
+        pytest.param({"LC_ALL": "POSIX", "PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii"}, id="ascii-streams"),
+        pytest.param({"PYTHONIOENCODING": "cp1252"}, id="cp1252", marks=pytest.mark.slow),
+        pytest.param(
+            {"LANG": None, "LC_ALL": None, "TERM": None, "COLUMNS": None},
+            id="no-language",
+            marks=pytest.mark.slow,
+        ),
+        pytest.param(
+            {"TERM": "dumb", "NO_COLOR": "1", "COLUMNS": "1"}, id="dumb-terminal", marks=pytest.mark.slow
+        ),
+        pytest.param(
+            {"HOME": "/nonexistent", "XDG_CACHE_HOME": "/nonexistent", "MPLCONFIGDIR": None}, id="no-home"
+        ),
+        pytest.param({"TZ": "Pacific/Kiritimati"}, id="far-zone", marks=pytest.mark.slow),
+        pytest.param(
+            {"PYTHONHASHSEED": "7", "PYTHONOPTIMIZE": "2"}, id="optimised", marks=pytest.mark.slow
+        ),
     ],
 )
 def test_a_run_in_other_surroundings(usual: Path, place: Path, changes: dict[str, str | None]) -> None:
