@@ -19,6 +19,7 @@ from sim.show.words.tables import headline_table, site_table
 from tests.show.made_results import make_result, make_scenario
 
 DEMOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+GOOD = sorted((Path(__file__).parents[1] / "corpus" / "scenarios" / "good").glob("*.toml"))
 SCREENFUL = 40
 
 
@@ -36,6 +37,22 @@ def test_every_demo_fits_a_screen(path):
     text = site_of(load_scenario(path))
     assert_fits(text)
     assert len(text.splitlines()) <= SCREENFUL
+
+
+@pytest.mark.parametrize("path", GOOD, ids=[path.stem for path in GOOD])
+def test_what_a_file_names_is_told(path):
+    """Whatever keys a sound file uses: 80 columns, and its trucks, work, trailers and areas by name."""
+    scenario = load_scenario(path)
+    text = site_of(scenario)
+    assert_fits(text)
+    flat = " ".join(text.split())
+    for part in (*scenario.trucks, *scenario.work, *scenario.inbound, *scenario.outbound):
+        assert part.name in flat
+    for stream in scenario.outbound:
+        assert f"each takes {stream.pallets} pallets" in flat
+    for area in scenario.area or ():
+        assert area.name in flat
+    assert ("one way" in flat) == bool(lay_out(scenario).direction.any())
 
 
 def test_long_names_and_many_parts_still_fit():

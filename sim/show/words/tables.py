@@ -69,4 +69,4 @@ def site_table(
     scenario, layout, programs : the site; a program per place (P,)
     notices : what a reader must know, plain sentences
     """
-    return "\n".join(site_lines(scenario, layout, programs, notices))
+    return "\n".join(site_lines(scenario, layout, programs, notices)).rstrip("\n")
