@@ -247,7 +247,7 @@ def recommend(
     _per_zone_hour behind it. Everything may stand in the scenario's [recommend] table; options win.
 
     The plans are tried on replications they were not fitted to, and with volume, skew and handling time
-    30 % lower and higher. A plan that just keeps a limit where it was fitted passes it on other traffic as
+    30 % lower and higher. A plan that just keeps a limit where it was fitted exceeds it on other traffic as
     often as not: --margin 0.1 keeps a tenth of every limit to spare. Nothing is recommended until the floor
     of the unoccupied level, the marked ways out, and the aisles in which people walk are stated.
 

@@ -6,6 +6,7 @@ import csv
 import itertools
 import json
 import math
+import re
 from typing import Any
 
 import numpy as np
@@ -201,6 +202,35 @@ def test_impossible_limits_name_the_nearest_setting():
     assert "no single setting meets all limits; the nearest is day: timeout 600 s" in text
     assert "instead of at most 0.01 per zone and hour" in text
     assert "by aisle" in text
+
+
+def test_impossible_limits_of_zones_and_hours_name_what_is_reached():
+    """The worst zone and hour of the nearest single setting, as a replay of that setting counts them."""
+    wishes = {"max_zone": {"switch_ups_per_day": 1.0}, "max_hour": {"switch_ups_per_zone_hour": 0.01}}
+    wish = make_wish(wishing_site(LIMITS, **wishes, timeouts_s=[120.0], levels=[0.3]))
+    with pytest.raises(InputError) as caught:
+        recommend(wish, replications=2, fresh=2)
+    told = str(caught.value)
+    timeout = float(re.findall(r"day: timeout ([\d.]+) s", told)[0])
+    level = float(re.findall(r"unoccupied level ([\d.]+)", told)[0])
+    scenario = wish.flat
+    settings = {
+        name: one.model_copy(update={"timeout_s": timeout, "unoccupied_level": level})
+        for name, one in scenario.lighting.settings.items()
+    }
+    site = prepare_site(scenario)
+    zones, hours = np.zeros(3), np.zeros(24)
+    for number in range(2):
+        outcomes, _ = replay_site(
+            relight(site, with_settings(scenario, settings)), simulate_traffic(site, number)
+        )
+        zones = zones + outcomes.zones["switch_ups"] / 2.0
+        hours = hours + outcomes.hours["switch_ups"] / 2.0
+    days = scenario.duration_s / 86_400.0
+    worst = {"in every zone": zones.max() / days, "in every hour of the day": hours.max() / 3.0 / days}
+    for scope, value in worst.items():
+        reached = re.findall(rf"{scope}: ([\d.]+) instead of at most", told)
+        assert float(reached[0]) == pytest.approx(value, rel=1e-3)
 
 
 def test_a_single_setting_may_be_impossible_where_tuning_is_not(found):

@@ -281,7 +281,7 @@ def _impossible_text(wish: Wish, name: str, found: Impossible) -> str:
         for limit, value in found.passed
     )
     nearest = "the nearest is " + plan_text(found.nearest) if name == "single" else "the nearest"
-    return f"{what} all limits; {nearest} passes {passed}"
+    return f"{what} all limits; {nearest} exceeds {passed}"
 
 
 def limit_text(limit: Limit) -> str:
