@@ -176,6 +176,7 @@ def test_figures_that_are_not_steady_do_hang_on_them():
     assert all(np.allclose(alone[name][0], beside[name][0], rtol=1e-9, atol=1e-6) for name in alone)
 
 
+@pytest.mark.slow
 def test_any_row_can_be_had_again_by_one_command(tmp_path):
     """The printed command gives the bytes of the table's row; so does a run of the saved scenario, nearly."""
     lay_out_files(tmp_path, SMALL)

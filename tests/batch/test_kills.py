@@ -119,7 +119,7 @@ def _kill_results(name: str, count: int, seed: int, place: Path) -> None:
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_a_results_folder_is_whole_or_absent(name, tmp_path):
-    _kill_results(name, 4, 3, tmp_path)
+    _kill_results(name, 2, 3, tmp_path)
 
 
 @pytest.mark.slow

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pytest
 
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.scenario.schema import Settings
@@ -59,6 +60,7 @@ def check_lights(site: Site, traffic: Traffic, books: list[Books]) -> None:
     equals(summed["energy_kwh"][:, 0] * 3.6e6, joules, 1e-9 * joules.max(), "energy, age view")
 
 
+@pytest.mark.slow
 def test_the_obvious_model_gives_the_same_lights():
     """Two days of 40 aisles, day and night, fades: visits to a microsecond, counts exactly.
 
@@ -96,6 +98,7 @@ def test_the_obvious_model_gives_the_same_lights():
         check_lights(near, simulate_traffic(near, 0), books)
 
 
+@pytest.mark.slow
 def test_the_obvious_model_draws_pulses_alike():
     """With pulses of its own draws the means over zones agree within 4 standard errors of the difference."""
     site = short_site(4.0, 2.0)

@@ -341,6 +341,7 @@ DRAWN = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("outcome", ["energy_kwh", "switch_ups", "dim_truck_s"])
 def test_what_is_drawn_on_the_way_has_the_same_means(outcome: str) -> None:
     usual = make_site(sensors=DRAWN.format(miss=0.3))
