@@ -37,7 +37,15 @@ from sim.commands.shared import (
 from sim.commands.site import handover, skylight
 from sim.commands.study import study
 from sim.errors import AislewakeError, InputError, MachineError
-from sim.terminal import CONTEXT, ReaderGoneError, forget_output, free_folder, progress_bar, streams_told
+from sim.terminal import (
+    CONTEXT,
+    ReaderGoneError,
+    forget_output,
+    free_folder,
+    open_streams,
+    progress_bar,
+    streams_told,
+)
 
 if TYPE_CHECKING:
     from sim.floor.layout import Layout
@@ -78,7 +86,7 @@ class _Commands(click.Group):
                     tell_json(fault_summary(ctx.invoked_subcommand or "", error))
             raise
         except (KeyboardInterrupt, click.Abort):
-            at_terminal = sys.stderr is not None and sys.stderr.isatty()
+            at_terminal = sys.stderr.isatty()
             _say("\n" * at_terminal + _interruption(ctx))  # the terminal shows ^C where the cursor stands
             ctx.exit(130)
 
@@ -286,10 +294,8 @@ def demo(name: str | None, out: Path | None) -> None:
 
 def _first_comment(path: Path) -> str:
     """The sentence a packaged site says about itself in its first plain comment line."""
-    for line in path.read_text(encoding="utf-8").splitlines():
-        if line.startswith("# "):
-            return line[2:]
-    return ""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return next(line[2:] for line in lines if line.startswith("# "))
 
 
 @aislewake.command(context_settings=CONTEXT, short_help="Write the scenario file's JSON Schema.")
@@ -339,11 +345,11 @@ aislewake.add_command(study)
 
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command and end the process with its exit code."""
+    open_streams()
     try:
         code = aislewake.main(args=arguments, prog_name="aislewake", standalone_mode=False)
         with streams_told():
-            if sys.stdout is not None:  # None where the process was started without
-                sys.stdout.flush()
+            sys.stdout.flush()
         sys.exit(code if isinstance(code, int) else 0)
     except (click.Abort, KeyboardInterrupt):  # before or after the command itself
         _say("interrupted")

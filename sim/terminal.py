@@ -20,6 +20,7 @@ __all__ = [
     "columns_for_pictures",
     "forget_output",
     "free_folder",
+    "open_streams",
     "progress_bar",
     "progress_told",
     "shows_letters",
@@ -54,10 +55,15 @@ def streams_told() -> Iterator[None]:
         raise MachineError(f"{place}{error.strerror or error}") from error
 
 
+def open_streams() -> None:
+    """Give a process that was started without standard streams such as lead nowhere: libraries want them."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), mode, encoding="utf-8"))
+
+
 def forget_output() -> None:
     """Send what is still to be written to standard output nowhere, so that no end of process complains."""
-    if sys.stdout is None:
-        return
     try:
         sys.stdout.flush()
     except OSError:
@@ -75,7 +81,7 @@ def free_folder(stem: str) -> Path:
 
 def columns_for_pictures() -> int | None:
     """Return the columns of the terminal that standard output is, None where it is none: a pipe, a file."""
-    if sys.stdout is None or not sys.stdout.isatty():
+    if not sys.stdout.isatty():
         return None
     return shutil.get_terminal_size().columns
 
@@ -91,7 +97,7 @@ def shows_letters(letters: str) -> bool:
 
 def progress_bar(unit: str = "replication") -> tuple[Tell, Callable[[], None]]:
     """Return what to call as pieces of work finish, and at the end; silent unless on a terminal."""
-    if sys.stderr is None or not sys.stderr.isatty():
+    if not sys.stderr.isatty():
         return (lambda done, expected: None), (lambda: None)
     from tqdm import tqdm
 

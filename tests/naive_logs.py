@@ -1,7 +1,8 @@
 """Logs read the slow and obvious way: the standard library's CSV reader, a row at a time, lists.
 
 Comes in: a well-formed log in seconds.  Goes out: what the quick readers must give.  Nothing is shared with
-them: numbers by `float`, unions second by second of sorted rows, visits of stops by a list for each truck.
+them but the floor, the trucks' speeds and `travel_time` (held against formulas in `tests/truth`): numbers by
+`float`, unions of sorted rows, visits of stops by a list for each truck.
 """
 
 from __future__ import annotations

@@ -92,7 +92,7 @@ def read_weather(path: Path, lumens_per_watt: float | None = None) -> FloatColum
     ------
     InputError : pvlib is not there, or the file cannot be read, is not a whole year, or holds no light
     """
-    where, ending = printable(str(path)), path.suffix.lower()
+    where, ending = str(path), path.suffix.lower()
     if (why := why_no_weather()) is not None:
         raise InputError(f"{where}: {why}")
     if ending not in _ENDINGS:
@@ -126,7 +126,7 @@ def _read_table(path: Path, ending: str) -> pd.DataFrame:
     """Read a file through pvlib; whatever it stumbles over, the file is told to be damaged."""
     import pvlib
 
-    where = printable(str(path))
+    where = str(path)
     try:
         if path.stat().st_size > _LARGEST_BYTES:
             raise InputError(f"{where}: is larger than {_LARGEST_BYTES // 1_000_000} MB: no year of weather")

@@ -198,13 +198,11 @@ class QualityBook:
 
         Parameters
         ----------
-        place : index of the zone or aisle (n,)
+        place : index of the zone or aisle; of one row at least (n,)
         clock : which truck or sensor wrote the row (n,)
         start, end : equal for what has no length [s] (n,)
         mark : stands for what else the row says (n,)
         """
-        if not len(place):
-            return
         self._count_doubles((place, start, clock, end, start if mark is None else mark))
         before = np.maximum.accumulate(np.concatenate([[self._reach_s], end]))
         newest = np.maximum.accumulate(np.concatenate([[self._newest_s], start]))
@@ -226,19 +224,15 @@ class QualityBook:
 
         Parameters
         ----------
-        start, end : all that the log saw, in any order [s] (n,)
+        start, end : all that the log saw, two detections at least, in any order [s] (n,)
         """
         self._is_by_place = self._is_unordered = False
-        self._counts["gaps"], self._longest = 0, (0.0, 0.0)
-        if not len(start):
-            return
         order = np.argsort(start, kind="stable")
         reach = np.maximum.accumulate(end[order])
         gap = start[order[1:]] - reach[:-1]
-        if len(gap):
-            self._counts["gaps"] = int((gap > self._at.gap_s).sum())
-            at = int(gap.argmax())
-            self._longest = max(self._longest, (float(gap[at]), float(reach[at])))
+        self._counts["gaps"] = int((gap > self._at.gap_s).sum())
+        at = int(gap.argmax())
+        self._longest = max((0.0, 0.0), (float(gap[at]), float(reach[at])))
 
     @property
     def is_unordered(self) -> bool:
@@ -332,7 +326,8 @@ def _look_alike(columns: Sequence[NDArray[Any]]) -> NDArray[np.bool_]:
         mixed ^= mixed >> np.uint64(32)
     ordered = np.sort(mixed)
     several = ordered[1:][ordered[1:] == ordered[:-1]]
-    return np.isin(mixed, several) if len(several) else np.zeros(len(mixed), dtype=bool)
+    # by sorting: NumPy 2.0 overflows where it chooses a table of such large numbers
+    return np.isin(mixed, several, kind="sort") if len(several) else np.zeros(len(mixed), dtype=bool)
 
 
 def _unlike(columns: Sequence[NDArray[Any]]) -> tuple[FloatColumn, int]:

@@ -134,7 +134,8 @@ class Log:
             return
         faults = sorted(self._faults, key=lambda fault: fault.line or 0)
         if self._untold:
-            faults.append(Fault(self.name, None, "", f"{self._untold:,} more faults"))
+            more = f"{self._untold:,} more fault{'s' * (self._untold != 1)}"
+            faults.append(Fault(self.name, None, "", more))
         raise InputError(faults)
 
     def stop(self, line: int | None, message: str) -> NoReturn:
@@ -247,10 +248,8 @@ class Log:
         return (values if factor == 1.0 else values * factor) + 0.0  # no negative zero
 
     def to_times(self, batch: Batch, column: str) -> Times:
-        """Return a column of times; what cannot be read becomes a fault and nan."""
-        texts = batch.columns.get(column)
-        if texts is None:
-            return Times(np.full(len(batch), np.nan), np.zeros(len(batch), dtype=bool))
+        """Return a column of times that the log has; what cannot be read becomes a fault and nan."""
+        texts = batch.columns[column]
         times = self._times.read(texts, self.form.factors.get(column, 1.0))
         if times.faults:
             is_bad = np.zeros(len(batch), dtype=bool)
@@ -259,7 +258,7 @@ class Log:
         return times
 
     def to_seconds(self, batch: Batch, column: str) -> FloatColumn:
-        """Return a column of times in seconds from the start; nan where empty or absent [s] (n,).
+        """Return a column of times in seconds from the start; nan where empty [s] (n,).
 
         All times of a file are of one kind, see `logs/times`; the first one decides.
         """

@@ -18,9 +18,8 @@ A (seen in a public copy).  Annex D, Tables D.1 and D.2: control types and absen
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -154,25 +153,36 @@ def _control(scenario: Scenario, name: str) -> float:
     return EN15193_AUTO_OFF if not any(lowest) else EN15193_AUTO_DIMMED
 
 
+class _Alike(NamedTuple):
+    """What makes luminaires count alike: a `Part` without power and energy."""
+
+    kind: Kind
+    absence: float | None
+    control: float | None
+    occupancy: float
+    day_h: float
+    night_h: float
+    daylight: float
+
+
 def calculate_en15193(scenario: Scenario) -> Calculated:
     """Return the lighting energy of a year by EN 15193."""
-    found: dict[tuple[object, ...], float] = {}
+    found: dict[_Alike, float] = {}
     standby = 0.0
     for name in scenario.lit_names:
         lamps = scenario.luminaires_of(name)
-        curve, day = power_curve(lamps), _daylight(scenario, name)
+        curve, (day_h, night_h, daylight) = power_curve(lamps), _daylight(scenario, name)
         kind, control = _kind(scenario, name), _control(scenario, name)
         dimmed = lamps.per_aisle - lamps.fixed_on
         factor = en15193_occupancy_factor(_ABSENCE[kind], control)
-        keys: Sequence[tuple[object, ...]] = (
-            (kind, _ABSENCE[kind], control, factor, *day),
-            ("luminaires that never dim", None, None, 1.0, day[0], day[1], 1.0),
-        )
-        for key, count in zip(keys, (dimmed, lamps.fixed_on), strict=True):
+        for alike, count in (
+            (_Alike(kind, _ABSENCE[kind], control, factor, day_h, night_h, daylight), dimmed),
+            (_Alike("luminaires that never dim", None, None, 1.0, day_h, night_h, 1.0), lamps.fixed_on),
+        ):
             if count:
-                found[key] = found.get(key, 0.0) + count * curve.full_w / 1000.0
+                found[alike] = found.get(alike, 0.0) + count * curve.full_w / 1000.0
         standby += dimmed * float(curve.at(0.0)) / 1000.0 * _YEAR_H
-    parts = tuple(_part(key, kw) for key, kw in found.items())
+    parts = tuple(_part(alike, kw) for alike, kw in found.items())
     return Calculated(
         parts=parts,
         lighting_kwh=sum(part.kwh for part in parts),
@@ -182,8 +192,7 @@ def calculate_en15193(scenario: Scenario) -> Calculated:
     )
 
 
-def _part(key: tuple[object, ...], kw: float) -> Part:
+def _part(alike: _Alike, kw: float) -> Part:
     """One part with its energy."""
-    kind, absence, control, occupancy, day_h, night_h, daylight = key
-    kwh = en15193_lighting_kwh(kw, day_h, night_h, occupancy, daylight)  # type: ignore[arg-type]
-    return Part(kind, kw, absence, control, occupancy, daylight, day_h, night_h, kwh)  # type: ignore[arg-type]
+    kwh = en15193_lighting_kwh(kw, alike.day_h, alike.night_h, alike.occupancy, alike.daylight)
+    return Part(kw=kw, kwh=kwh, **alike._asdict())

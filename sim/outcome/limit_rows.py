@@ -110,24 +110,22 @@ def _control_rows(
         is_dense = most is not None and power_density(group.luminaires, group.area_m2) > most
         if is_discharge and control.cut_for_discharge is not None and not is_dense:
             cut = control.cut_for_discharge
-        if cut is not None:
-            share = low_power_share(group.luminaires, group.settings.unoccupied_level)
-            value = 1.0 - share
-            # half of the power is half of the power, whatever the last digit of a division says
-            value = cut.value if abs(value - cut.value) <= _ROUNDING else value
-            fixed = group.luminaires.fixed_on
-            remark = f"{fixed} of {group.luminaires.per_aisle} luminaires never dim" if fixed else ""
-            yield number_row(rule, group, cut.meaning, value, cut, remark)
-        if control.delay is not None:
-            limit = control.delay
-            yield number_row(rule, group, limit.meaning, group.delay_s, limit, control.delay_remark)
+        share = low_power_share(group.luminaires, group.settings.unoccupied_level)
+        value = 1.0 - share
+        # half of the power is half of the power, whatever the last digit of a division says
+        value = cut.value if abs(value - cut.value) <= _ROUNDING else value
+        fixed = group.luminaires.fixed_on
+        remark = f"{fixed} of {group.luminaires.per_aisle} luminaires never dim" if fixed else ""
+        yield number_row(rule, group, cut.meaning, value, cut, remark)
+        limit = control.delay
+        yield number_row(rule, group, limit.meaning, group.delay_s, limit, control.delay_remark)
     everywhere, seen = scenario.aisle_names, "seen in a public copy"
     if control.each_aisle:
         answer = None if said is None else said.each_aisle_alone
         alone: list[str] = []
         for name, aisles in scenario.places:
             if len(aisles) == 1:
-                alone += aisles
+                alone += [aisle for aisle in aisles if aisle in everywhere]  # the rule is one of aisles
                 continue
             row = stated_row(
                 rule, aisles, "each aisle by itself", False, control.each_aisle, seen, "each_aisle_alone"
@@ -264,7 +262,7 @@ def _egress_rows(scenario: Scenario, rule: str, groups: Sequence[Group]) -> Iter
 def _both_sides(scenario: Scenario, rules: Sequence[str], groups: Sequence[Group]) -> Iterator[LimitRow]:
     """Ways out: the safety rule's shortest timer beside the energy codes' longest, which pull apart."""
     names = egress_aisles(scenario)
-    delays = [control.delay for rule in rules if (control := CONTROL_RULES.get(rule)) and control.delay]
+    delays = [CONTROL_RULES[rule].delay for rule in rules if rule in CONTROL_RULES]
     if not names or not delays or "NFPA 101 egress" not in rules:
         return
     longest = min(delays, key=lambda limit: limit.value)

@@ -34,20 +34,20 @@ class ControlRule:
 
     Attributes
     ----------
-    cut : least cut of power; None where the edition has no such rule
+    cut : least cut of power
+    delay : longest delay
     cut_for_discharge : the same for metal halide or high-pressure sodium, where it differs
     discharge_density : it holds up to this lighting power density [W/ft2]; None: whatever it is
-    delay : longest delay; None where none is stated
     each_aisle : clause by which each aisle is controlled by itself, "" for none
     shut_off : clause that asks for a time switch or full off besides, "" for none
     manual : clause that asks for switching by hand, "" for none
     delay_remark : what to know about the delay
     """
 
-    cut: Limit | None = None
+    cut: Limit
+    delay: Limit
     cut_for_discharge: Limit | None = None
     discharge_density: float | None = None
-    delay: Limit | None = None
     each_aisle: str = ""
     shut_off: str = ""
     manual: str = ""

@@ -260,5 +260,7 @@ def _shorten_lists(problems: Iterable[Problem]) -> list[Problem]:
             kept.append(problem)
     for path, count in seen.items():
         if count > _PROBLEMS_PER_LIST:
-            kept.append(Problem(path, f"{count - _PROBLEMS_PER_LIST} more items are wrong in the same list"))
+            untold = count - _PROBLEMS_PER_LIST
+            more = "1 more item is" if untold == 1 else f"{untold} more items are"
+            kept.append(Problem(path, f"{more} wrong in the same list"))
     return kept

@@ -103,8 +103,6 @@ def _children(node: Node, step: str | int) -> Iterator[Node]:
         yield node["properties"][step]
     else:
         yield from node.get("patternProperties", {}).values()
-        if isinstance(node.get("additionalProperties"), dict):
-            yield node["additionalProperties"]
 
 
 def _nodes_at(path: Key) -> list[tuple[Node, str]]:

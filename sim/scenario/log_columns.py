@@ -13,8 +13,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sim.errors import Fault, InputError
-from sim.logs.clock import RunClock, why_no_zone
+from sim.logs.clock import RunClock
 from sim.logs.form import LocationWords, LogForm
 from sim.scenario.faults import Problem
 from sim.scenario.schema import Scenario
@@ -42,16 +41,8 @@ _LONGEST = 200
 
 
 def clock_of(scenario: Scenario) -> RunClock:
-    """Return the local clock of a run, in the scenario's time zone where it states one.
-
-    Raises
-    ------
-    InputError : the zone is not in this machine's database
-    """
+    """Return the local clock of a run, in the scenario's time zone where it states one."""
     zone = scenario.timezone or (scenario.place.time_zone if scenario.place else "")
-    why = why_no_zone(zone) if zone else None
-    if why is not None:
-        raise InputError([Fault("", None, "timezone", why)])
     return RunClock.of(scenario.start_datetime, scenario.days, zone)
 
 

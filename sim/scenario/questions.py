@@ -82,9 +82,7 @@ class Question:
 
     @property
     def range_text(self) -> str:
-        """What is allowed, in words."""
-        if self.choices:
-            return ", ".join(self.choices)
+        """What is allowed of a number, in words."""
         kind = "whole number" if self.is_whole else "number"
         return f"a {kind} from {self.least:g} to {self.most:g}" + (f" [{self.unit}]" if self.unit else "")
 

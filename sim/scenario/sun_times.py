@@ -68,7 +68,7 @@ def dark_spans(
     last = dt.datetime(year + 1, 1, 1, tzinfo=zone).astimezone(dt.UTC) + _MARGIN
     spans: list[tuple[float, float]] = []
     before, was_down = first, is_down(first)
-    since = first if was_down else None
+    since = first
     while before < last:
         after = before + _STEP
         down = is_down(after)
@@ -76,11 +76,10 @@ def dark_spans(
             crossing = _crossing(is_down, before, after)
             if down:
                 since = crossing
-            elif since is not None:
+            else:
                 spans.append((wall_s(since), wall_s(crossing)))
-                since = None
         before, was_down = after, down
-    if since is not None:
+    if was_down:
         spans.append((wall_s(since), wall_s(last)))
     return tuple(spans)
 

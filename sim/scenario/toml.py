@@ -83,7 +83,8 @@ class TomlFile:
         """
         faults = sorted((self.fault(problem) for problem in problems), key=lambda fault: fault.line or 0)
         if len(faults) > _MOST_FAULTS:
-            more = Fault(self.name, None, "", f"{len(faults) - _MOST_FAULTS} more faults")
+            untold = len(faults) - _MOST_FAULTS
+            more = Fault(self.name, None, "", f"{untold} more fault{'s' * (untold != 1)}")
             faults = [*faults[:_MOST_FAULTS], more]
         if faults:
             raise InputError(faults)

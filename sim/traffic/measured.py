@@ -49,7 +49,7 @@ def measured_visits(
     """
     count = len(rows.aisle)
     needs = needs_positions or layout.zones_per_aisle > 1
-    why = "sensing" if needs_positions else "cut zones"
+    why = "sensing needs" if needs_positions else "cut zones need"
     has_bay = ~np.isnan(rows.bay_m)
     if needs and not has_bay.all():
         line = int(rows.line[np.flatnonzero(~has_bay)[0]])
@@ -59,13 +59,13 @@ def measured_visits(
                     where,
                     line,
                     "bay_m",
-                    f"missing: {why} need the bay of every visit [m from the front mouth]",
+                    f"missing: {why} the bay of every visit [m from the front mouth]",
                 )
             ]
         )
     if needs and not scenario.trucks:
         raise InputError(
-            [Fault(where, None, "", f"{why} need a [[trucks]] group in the scenario, for its speeds")]
+            [Fault(where, None, "", f"{why} a [[trucks]] group in the scenario, for its speeds")]
         )
     task = rows.task.astype(np.int64)
     crew = _crew(scenario, rows)
@@ -91,7 +91,7 @@ def measured_visits(
                         int(rows.line[row]),
                         "leave",
                         f"the stay of {rows.leave[row] - rows.enter[row]:g} s is too short to drive to bay "
-                        f"{rows.bay_m[row]:g} m and back at the first truck group's speeds",
+                        f"{rows.bay_m[row]:g} m and back at the speeds of its truck group",
                     )
                     for row in np.flatnonzero(too_short)[:20]
                 ]

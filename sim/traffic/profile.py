@@ -34,7 +34,8 @@ class Profile:
     def __init__(self, speed: float, way_m: float, limit: float, rate: float) -> None:
         self._way_m = way_m
         if rate == 0.0:
-            self._phases = [(way_m / limit, limit, 0.0, way_m)]
+            nothing = (0.0, limit, 0.0, 0.0)
+            self._phases = [nothing, (way_m / limit, limit, 0.0, way_m), nothing]
         else:
             if speed > limit:
                 top, first = limit, -rate
@@ -56,22 +57,16 @@ class Profile:
         left = self._way_m - done_m
         if left <= 0.0:
             return self.duration_s
-        _, _, brake, brake_m = self._phases[-1]
-        if left < brake_m and brake < 0.0:
+        if done_m <= 0.0:
+            return 0.0
+        (change_s, speed, rate, change_m), (_, top, _, _), (_, _, brake, brake_m) = self._phases
+        if left < brake_m:
             return self.duration_s - math.sqrt(2.0 * left / -brake)
-        begun = 0.0
-        for length_s, speed, rate, length_m in self._phases:
-            if done_m <= 0.0:
-                return begun
-            if done_m < length_m:
-                if rate == 0.0:
-                    return begun + done_m / speed
-                # v t + a t^2 / 2 = d by the root that does not cancel
-                root = math.sqrt(max(0.0, speed * speed + 2.0 * rate * done_m))
-                return begun + 2.0 * done_m / (speed + root)
-            done_m -= length_m
-            begun += length_s
-        return self.duration_s
+        if done_m < change_m:
+            # v t + a t^2 / 2 = d by the root that does not cancel
+            root = math.sqrt(max(0.0, speed * speed + 2.0 * rate * done_m))
+            return 2.0 * done_m / (speed + root)
+        return change_s + (done_m - change_m) / top
 
     def state_at(self, time: float) -> tuple[float, float]:
         """Return way done [m] and speed [m/s] at a time."""

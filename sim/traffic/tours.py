@@ -251,7 +251,7 @@ class TourTimes:
 
 
 def time_tours(layout: Layout, gait: Gait, group: int, tours: Tours) -> TourTimes:
-    """Work out every run and stand of all tours for one group."""
+    """Work out every run and stand of all tours, one at least, for one group."""
     speed, ramp = gait.aisle_laden, gait.ramp
     entry_m = place_inside(layout, tours.aisle, tours.enter_line)
     exit_m = place_inside(layout, tours.aisle, tours.leave_line)
@@ -269,11 +269,10 @@ def time_tours(layout: Layout, gait: Gait, group: int, tours: Tours) -> TourTime
     else:
         mast = mast_time(gait, floor, tours.height_m) + mast_time(gait, tours.height_m, floor)
     stand = tours.pick_s[group] + mast
-    inside = np.add.reduceat(line_run + stand, first) if len(first) else np.zeros(0)
+    inside = np.add.reduceat(line_run + stand, first)
     between = np.zeros(len(tours.aisle))
-    if len(between):
-        aisle, leave, enter = tours.aisle, tours.leave_line, tours.enter_line
-        *ways, _ = between_ways(layout, aisle[:-1], leave[:-1], aisle[1:], enter[1:])
-        between[1:] = 2.0 * gait.turn_s + sum(travel_time(way, gait.laden, ramp) for way in ways)
-        between[tours.first_visit[:-1]] = 0.0
+    aisle, leave, enter = tours.aisle, tours.leave_line, tours.enter_line
+    *ways, _ = between_ways(layout, aisle[:-1], leave[:-1], aisle[1:], enter[1:])
+    between[1:] = 2.0 * gait.turn_s + sum(travel_time(way, gait.laden, ramp) for way in ways)
+    between[tours.first_visit[:-1]] = 0.0
     return TourTimes(line_from, line_run, stand, exit_from, exit_m, exit_run, inside + exit_run, between)

@@ -174,10 +174,9 @@ class _Stream:
         return along, np.full(len(aisle), up)
 
     def dwell(self, count: int) -> FloatColumn | None:
-        """Draw stays at a place, None where the handling time stands for them [s] (n,)."""
+        """Draw stays of a walk or tour, None where the handling time stands for them [s] (n,)."""
         work = self.keys
-        if not isinstance(work, Work) or work.kind not in ("walk", "tour"):
-            return None
+        assert isinstance(work, Work)
         if work.dwell_median_s is not None:
             return draw_lognormal(self.rng("dwell"), work.dwell_median_s, work.dwell_spread, count)
         if work.dwell_mean_s is None:

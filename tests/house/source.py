@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -21,8 +22,9 @@ def module_paths() -> dict[str, Path]:
     return {module_name(path): path for path in sorted(PACKAGE.rglob("*.py"))}
 
 
+@cache
 def parse(path: Path) -> ast.Module:
-    """Return the syntax tree of a file."""
+    """Return the syntax tree of a file, read once."""
     return ast.parse(path.read_text(encoding="utf-8"), filename=str(path))
 
 
@@ -58,19 +60,23 @@ def imported_rooms(tree: ast.AST, known: Mapping[str, Path], *, inside_functions
     return found - {""}
 
 
-def libraries(tree: ast.AST) -> set[str]:
+@cache
+def libraries(tree: ast.AST) -> frozenset[str]:
     """Return the top-level names of everything that a module imports, anywhere in it."""
-    return {module.partition(".")[0] for module, _ in imports(tree, inside_functions=True)}
+    return frozenset(module.partition(".")[0] for module, _ in imports(tree, inside_functions=True))
 
 
-def called_names(tree: ast.AST) -> Iterator[tuple[str, ast.Call]]:
-    """Yield every call with its dotted name as written; what stands before a call or an index is "()"."""
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call):
-            parts: list[str] = []
-            target: ast.expr = node.func
-            while isinstance(target, ast.Attribute):
-                parts.append(target.attr)
-                target = target.value
-            parts.append(target.id if isinstance(target, ast.Name) else "()")
-            yield ".".join(reversed(parts)), node
+@cache
+def called_names(tree: ast.AST) -> tuple[tuple[str, ast.Call], ...]:
+    """Return every call with its dotted name as written; what stands before a call or an index is "()"."""
+    return tuple((_dotted(node.func), node) for node in ast.walk(tree) if isinstance(node, ast.Call))
+
+
+def _dotted(target: ast.expr) -> str:
+    """Return the name of what is called."""
+    parts: list[str] = []
+    while isinstance(target, ast.Attribute):
+        parts.append(target.attr)
+        target = target.value
+    parts.append(target.id if isinstance(target, ast.Name) else "()")
+    return ".".join(reversed(parts))

@@ -87,8 +87,8 @@ def test_every_key_that_is_offered_can_be_given() -> None:
         for key in keys:
             assert place_of(key, content)
         parse_varied(["all.timeout_s=60,90"], scenario)
-    assert "seed" not in keys
-    assert "title" not in keys
+        assert "seed" not in keys
+        assert "title" not in keys
 
 
 def test_other_arguments_name_sites(offered: Offer) -> None:

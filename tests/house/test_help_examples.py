@@ -18,8 +18,10 @@ import click
 import numpy as np
 import pytest
 
-from sim.cli import aislewake, main
+from sim.cli import aislewake
 from tests.house.source import ROOT
+from tests.house.test_interrupted import call
+from tests.house.test_start import TINY
 
 COMMANDS: dict[str, click.Command] = {"": aislewake, **aislewake.commands}
 
@@ -112,56 +114,7 @@ def test_a_wrong_example_would_be_seen() -> None:
     assert list(commands_in(shown)) == [["run", "a", "--out", "b"]]
 
 
-SMALL = """
-format = 1
-title = "Small hall (invented)"
-start = 2027-03-01
-days = 7
-replications = 2
-
-[floor]
-aisles = 14
-aisle_length_m = 20.0
-aisle_pitch_m = 5.0
-
-[luminaires]
-per_aisle = 3
-full_w = 100.0
-
-[sensors]
-at = "ends"
-range_m = 10.0
-hold_s = 0
-passing_trigger = 0.05
-
-[lighting.settings.day]
-unoccupied_level = 0.3
-timeout_s = 120
-
-[[timetable]]
-from = "00:00"
-to = "24:00"
-settings = "day"
-
-[[trucks]]
-name = "reach"
-count = 2
-speed_laden_m_per_s = 2.0
-speed_empty_m_per_s = 2.5
-handling_mean_s = 20
-
-[[shifts]]
-trucks = "reach"
-from = "00:00"
-to = "24:00"
-crew = 2
-
-[[work]]
-name = "retrieval"
-kind = "retrieve"
-per_hour = 4
-aisle_skew = 0.5
-
+WISHES = """
 [recommend]
 unoccupied_floor_share = 0.2
 egress_aisles = []
@@ -172,6 +125,23 @@ levels = [0.2]
 [recommend.max]
 switch_ups_per_zone_hour = 60
 """
+
+
+def small_hall() -> str:
+    """A site with all that the examples name, which is soon computed."""
+    text = TINY
+    for one, other in (
+        ('title = "tiny"', 'title = "Small hall (invented)"'), ("days = 0.25", "days = 7"),
+        ("aisles = 2\n", "aisles = 14\n"),
+        ("range_m = 5.0", "range_m = 10.0\nhold_s = 0\npassing_trigger = 0.05"),
+        ('name = "out"', 'name = "retrieval"'), ("per_hour = 20", "per_hour = 4"),
+        ("aisle_skew = 1.0", "aisle_skew = 0.5"),
+    ):
+        assert text.count(one) == 1
+        text = text.replace(one, other)
+    return text + WISHES
+
+
 STUDY = """
 format = 1
 title = "Two timeouts (invented)"
@@ -197,14 +167,6 @@ location = "Platz"
 """
 
 
-def call(words: list[str]) -> int:
-    """Run a command; return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(words)
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
-
-
 @pytest.fixture(scope="module")
 def stock(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with every file that the examples name."""
@@ -213,7 +175,7 @@ def stock(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("stock")
     changes = {"sensors-every": ('"ends"', '"every"'), "after": ("timeout_s = 120", "timeout_s = 900")}
     for name in ("my-site", "before", *changes):
-        text = SMALL.replace(*changes.get(name, ("", "")))
+        text = small_hall().replace(*changes.get(name, ("", "")))
         (folder / f"{name}.toml").write_text(text, encoding="utf-8")
     (folder / "my-study.toml").write_text(STUDY, encoding="utf-8")
     (folder / "export.csv").write_text(EXPORT, encoding="utf-8")

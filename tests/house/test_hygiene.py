@@ -22,6 +22,7 @@ FORBIDDEN: dict[str, re.Pattern[str]] = {
     ),
     "a note to self": re.compile(r"\b(?:TODO|FIXME|XXX|HACK)\b"),
     "a left-over of a merge": re.compile(r"^(?:<{7} |>{7} |={7}$)", re.MULTILINE),
+    "a source that nobody else can look up": re.compile(r"\b[a-z][a-z_-]*\.md\b"),
 }
 
 
@@ -90,6 +91,7 @@ def test_each_rule_can_fail() -> None:
         "an absolute path of somebody's machine": ("see /home/anna/x.toml", "see scenarios/x.toml"),
         "a note to self": ("# TODO: later", "a todo list"),
         "a left-over of a merge": ("<<<<<<< HEAD\n", "a < b\n"),
+        "a source that nobody else can look up": ("as in standards.md", "as in scenarios/README.md"),
     }
     assert set(samples) == set(FORBIDDEN)
     for what, (guilty, innocent) in samples.items():

@@ -69,7 +69,10 @@ def test_rows_by_hand(changes: dict[str, Any], rows: list[tuple[float, float]]) 
 
 @pytest.mark.parametrize("rows", [TABLE, [[0.0, 5.0], [1.0, 120.0]], [[0.0, 0.0], [0.5, 99.0], [1.0, 100.0]]])
 def test_mean_power_in_small_steps(rows: list[list[float]]) -> None:
-    """The mean over 20 000 midpoints of the way, up, down and standing, from row to row and across."""
+    """The mean over 20 000 midpoints of the way, up, down and standing, from row to row and across.
+
+    Midpoints are exact on straight pieces; a bend by 200 W costs at most 200 x step ** 2 / 8, 1e-7 W of 4 W.
+    """
     curve = PowerCurve(np.array(rows)[:, 0], np.array(rows)[:, 1])
     stops = (0.0, 0.1, 0.2, 0.45, 0.6, 0.9, 1.0)
     start, end = (np.array(ends) for ends in zip(*((a, b) for a in stops for b in stops), strict=True))

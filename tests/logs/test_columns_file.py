@@ -99,6 +99,13 @@ def test_feet_become_metres(tmp_path: Path) -> None:
         ("[locations]\nbay_m = -1\n", "above 0"),
         ("[locations]\nfirst_bay = 1.5\n", "a whole number"),
         ("[locations]\ntable = { a = 1 }\n", "a table such as"),
+        ('[locations]\ntable = { a = ["A01"] }\n', "a table such as"),
+        ("[locations]\ntable = { a = [1, 2] }\n", "a table such as"),
+        ('[locations]\ntable = { a = ["A01", true] }\n', "a table such as"),
+        ("[locations]\npattern = 1\n", "in single quotes, at most 200 characters"),
+        ("[locations]\noutside = ''\n", "in single quotes, at most 200 characters"),
+        (f"[locations]\noutside = '{'x' * 201}'\n", "in single quotes, at most 200 characters"),
+        ("units = 1\n", "write [units] in single brackets"),
         ("[locations]\naisles = { a = 1 }\n", "a table such as"),
         ("[locations]\npatern = 'x'\n", 'did you mean "pattern"'),
     ],
@@ -108,6 +115,20 @@ def test_a_bad_columns_file_says_what_is_allowed(text: str, words: str, tmp_path
         read_columns_file(put(tmp_path, "columns.toml", text))
     assert words in str(caught.value)
     assert str(caught.value).replace("\n", "").isprintable()
+
+
+def test_a_fault_names_file_line_and_key(tmp_path: Path) -> None:
+    """A table of locations holds aisles, or aisles with metres; anything else is told at its line."""
+    text = "separator = ';'\n[locations]\ntable = { \"GF-17\" = \"A01\", CAGE = [\"A02\", 12.5] }\n"
+    path = put(tmp_path, "columns.toml", text)
+    assert read_columns_file(path).locations.table == {"GF-17": ("A01", None), "CAGE": ("A02", 12.5)}
+    path.write_text(text.replace("12.5", '"12.5"'), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_columns_file(path)
+    assert str(caught.value) == (
+        f'{path}:3: locations.table: allowed: a table such as {{ "GF-17" = "A01" }} or '
+        '{ "GF-17" = ["A01", 12.5] } [m]'
+    )
 
 
 def test_all_faults_of_a_columns_file_together(tmp_path: Path) -> None:
@@ -163,6 +184,16 @@ def test_locations_by_our_own_names() -> None:
     np.testing.assert_array_equal(rule.bay_m[:3], [np.nan, 4.5, 7.5])
     assert rule.is_fault.tolist() == [False] * 3 + [True] * 3
     assert 'did you mean "A01"' in rule.fault(4)
+
+
+def test_a_bay_that_is_no_number() -> None:
+    """The pattern lets letters and a million through; both are told, a number beside them is read."""
+    rule = LocationRule(LocationWords(pattern=r"(?P<aisle>A\d\d)/(?P<bay>\w+)", bay_m=0.001), LAYOUT)
+    rule.numbers(["A01/x2", "A01/1000000", "A01/007"])
+    assert rule.is_fault.tolist() == [True, True, False]
+    assert rule.fault(0) == '"A01/x2": the bay "x2" is no number'
+    assert rule.fault(1) == '"A01/1000000": the bay "1000000" is no number'
+    assert rule.bay_m[2] == pytest.approx(6.5 * 0.001)
 
 
 def test_picks_by_the_second_and_by_truck(tmp_path: Path) -> None:

@@ -61,7 +61,7 @@ def real_hours(zone: str, day: dt.date) -> float:
     ],
 )
 def test_days_of_23_to_25_hours(zone: str, day: dt.date, hours: float) -> None:
-    """Figures of the time zone database: robustness row 5. The run's own day has 24 h throughout."""
+    """Figures of the time zone database. The run's own day has 24 h throughout."""
     assert real_hours(zone, day) == hours
     start = dt.datetime.combine(day, dt.time())
     clock = RunClock.of(start, 1.0, zone)
@@ -119,6 +119,26 @@ def test_mixing_is_refused_and_offsets_need_a_zone() -> None:
     mixed = ["2026-03-29T01:00:00+01:00", "2026-03-29T04:00:00"]
     assert "of another kind" in first_fault(BERLIN, start, mixed)
     assert "give the scenario a timezone" in first_fault("", start, mixed[:1])
+    turned = mixed[::-1]
+    assert first_fault("", start, turned) == (
+        '"2026-03-29T01:00:00+01:00" has a time zone; give the scenario a timezone = "...", or write local '
+        "time without it"
+    )
+    assert first_fault(BERLIN, start, turned) == (
+        '"2026-03-29T01:00:00+01:00" is of another kind than the first time of the log, date-times; use one '
+        "kind"
+    )
+
+
+@pytest.mark.parametrize(("form", "text"), [("unix", "2e11"), ("unix_ms", "2e14"), ("unix", "noon")])
+def test_what_is_no_time_since_1970(form: str, text: str) -> None:
+    """Beyond 1e11 s, the year 5138, and words; the number beside it is read all the same."""
+    start = dt.datetime(1970, 1, 1)
+    read = read_times(PHOENIX, start, [text, "25200" if form == "unix" else "25200000"], time=form)
+    assert np.isnan(read[0])
+    assert read[1] == 0.0, "midnight in Phoenix is seven o'clock UTC"
+    said = first_fault(PHOENIX, start, [text], time=form)
+    assert said == f'"{text}" is no time since 1970; the columns file says time = {form}'
 
 
 @settings(max_examples=60, deadline=None)
@@ -212,6 +232,9 @@ def test_a_log_of_nothing_but_the_second_pass(kind: str, text: str, tmp_path: Pa
     assert replay(site, **{kind: path}).outcomes[0].total["switch_ups"] == 0.0  # type: ignore[arg-type]
     with pytest.raises(InputError, match=r"second pass|no row lies in an aisle"):
         read_site_log(prepare_site(site), kind, path)  # type: ignore[arg-type]
+    # negative control: the same rows an hour earlier, in the first pass
+    path.write_text(text.replace("+01:00", "+02:00"), encoding="utf-8")
+    assert replay(site, **{kind: path}).outcomes[0].total["switch_ups"] == 1.0  # type: ignore[arg-type]
 
 
 def test_an_unknown_zone_is_a_fault(tmp_path: Path) -> None:

@@ -95,7 +95,7 @@ def test_counts_are_exact(block: int, tmp_path: Path, monkeypatch: pytest.Monkey
 
 @pytest.mark.slow
 def test_counts_are_exact_on_1000_logs(tmp_path: Path) -> None:
-    """Robustness row 4."""
+    """The faults put into each of a thousand made logs are counted."""
     check_logs(tmp_path, range(1000))
 
 

@@ -164,6 +164,52 @@ def test_date_times_against_a_start_within_a_second() -> None:
     assert seconds_of("2027-03-01T06:00", dt.datetime(2027, 3, 1)) == 21_600.0
 
 
+RIGHT = "2027-03-01T06:00:09"
+
+
+@pytest.mark.parametrize(
+    ("texts", "wrong"),
+    [
+        (["nineteen letters ok", RIGHT], [0, 1]),  # the first text says of which kind a log's times are
+        ([RIGHT, "nineteen letters ok"], [1]),
+        ([RIGHT, "2027/03/01T06:00:09"], [1]),
+        ([RIGHT, "2027-03-01T06:0x:09"], [1]),
+        ([RIGHT, "2027-03-01T06:00:0/"], [1]),
+        ([RIGHT, "2027-13-01T06:00:09", RIGHT], [1]),
+        ([RIGHT, "2027-00-01T06:00:09"], [1]),
+        ([RIGHT, "2027-03-00T06:00:09"], [1]),
+        ([RIGHT, "0000-03-01T06:00:09"], [1]),
+        ([RIGHT, "2027-02-29T06:00:09"], [1]),
+        ([RIGHT, "2027-03-01T24:00:09"], [1]),
+        ([RIGHT, "2027-03-01T06:00:60"], [1]),
+        ([RIGHT, "2027-03-01 06:00:09"], []),  # a blank for the T: another form, the same time
+        (["2027-03-01T06:00:09.00", "2027-03-01T06:00:09,00"], []),
+    ],
+)
+def test_times_that_are_not_alike(texts: list[str], wrong: list[int]) -> None:
+    """Rows that are no date-times are told, and those beside them are the ninth second of the run."""
+    times = TimeReader(RunClock.of(dt.datetime(2027, 3, 1, 6), 1.0), OWN_FORM).read(texts)
+    assert sorted(times.faults) == wrong
+    read = times.seconds[~np.isnan(times.seconds)]
+    assert read.tolist() == [9.0] * (len(texts) - len(wrong))
+
+
+@pytest.mark.parametrize(
+    ("text", "utc"),
+    [
+        ("2027-03-01T06:00+01:00", "05:00"),
+        ("2027-03-01T06:00-0330", "09:30"),
+        ("2027-03-01 06:00:00Z", "06:00"),
+    ],
+)
+def test_instants_with_and_without_seconds(text: str, utc: str) -> None:
+    """In Reykjavik the clock shows UTC all year."""
+    start = dt.datetime(2027, 3, 1)
+    found = TimeReader(RunClock.of(start, 1.0, "Atlantic/Reykjavik"), OWN_FORM).read([text] * 2)
+    hours, minutes = map(int, utc.split(":"))
+    assert found.seconds.tolist() == [3600.0 * hours + 60.0 * minutes] * 2
+
+
 LETTERS = st.sampled_from(list("zonestard,;\"'\n\r\t 0123456789.-+eEAB:TZ\u00e4\0"))
 HEADS = {
     "visits": b"aisle,enter,leave,truck\nA01,0,3,t\n",
@@ -189,7 +235,7 @@ def test_any_log(tmp_path_factory: pytest.TempPathFactory, tail: str | bytes, ki
 def test_twenty_thousand_logs(
     tmp_path_factory: pytest.TempPathFactory, tail: str | bytes, kind: LogKind
 ) -> None:
-    """Robustness row 2; each example is two files."""
+    """Ten thousand drawn texts, each as it is and behind a header."""
     check_any_log(tmp_path_factory.getbasetemp(), tail, kind)
 
 
@@ -199,13 +245,13 @@ def check_any_log(folder: Path, tail: str | bytes, kind: LogKind) -> None:
     for text in (data, HEADS[kind] + data):
         path = written(folder, text)
         faults = []
-        for look in (
-            partial(read_log_traffic, PREPARED, **{kind: path}),
-            partial(scan_log, PREPARED, kind, path),
-            partial(read_site_log, PREPARED, kind, path, trusted=True),
+        for look, part in (
+            (partial(read_log_traffic, PREPARED, **{kind: path}), "tables"),
+            (partial(scan_log, PREPARED, kind, path), "rows"),
+            (partial(read_site_log, PREPARED, kind, path, trusted=True), "events"),
         ):
             try:
-                assert look() is not None
+                assert len(getattr(look(), part)) > 0
             except InputError as error:
                 faults.append(str(error))
         assert all(fault.replace("\n", "").isprintable() for fault in faults)

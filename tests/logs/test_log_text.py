@@ -161,7 +161,7 @@ needs_status = pytest.mark.skipif(not STATUS.exists(), reason="peak memory is to
 
 @needs_status
 def test_a_log_of_20_mb_needs_little_memory(tmp_path: Path) -> None:
-    """At most 200 MB over the baseline, whatever the size (robustness row 7)."""
+    """At most 200 MB over the baseline, whatever the size."""
     rows = write_large(tmp_path / "log.csv", 20_000_000)
     memory, _, found = scan_apart(tmp_path / "log.csv")
     assert found == rows
@@ -231,3 +231,33 @@ def test_a_scan_in_small_blocks_counts_the_same(tmp_path: Path, monkeypatch: pyt
         monkeypatch.setattr(sim.logs.text, "_BLOCK_BYTES", block)
         tables.append(scan_log(prepare_site(SITE), "detections", tmp_path / "log.csv").rows)
     assert tables[0] == tables[1]
+
+
+def test_cells_are_a_sequence_of_texts() -> None:
+    """A column of a block is what the list of its texts is: parts of it, what it holds, an empty cell."""
+    texts = ["a", "\u00e4b", "", "d"]
+    column = sim.logs.text._cut("".join(f"{text},x\n" for text in texts).encode(), ",", 2)[0]
+    assert list(column) == texts
+    for part in (slice(1, 3), slice(None, None, 2), slice(-1, None), slice(4, None)):
+        assert list(column[part]) == texts[part]
+        assert column[part].table() is None or len(column[part]) == 1
+    assert [text in column for text in ("\u00e4b", "", "x")] == [True, True, False]
+    assert "" not in column[:2]
+
+
+@pytest.mark.parametrize(("bad", "more"), [(19, []), (20, ["1 more fault"]), (25, ["6 more faults"])])
+def test_what_cannot_be_read_is_told_beside_twenty_faults(
+    bad: int, more: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Bad rows and, blocks later, a byte that is no text: 19 of them, the byte, and how many more."""
+    monkeypatch.setattr(sim.logs.text, "_BLOCK_BYTES", 64)
+    path = tmp_path / "log.csv"
+    rows = "".join(f"A01,x{k},1\n" for k in range(bad)) + "A01,5,6\n" * 20
+    path.write_bytes(f"zone,start,end\n{rows}".encode() + b"A01,\xff,6\n")
+    with pytest.raises(InputError) as caught:
+        read_detections(path, SITE, LAYOUT)
+    faults = caught.value.faults
+    assert [fault.line for fault in faults[:20]] == [*range(2, 21), bad + 22]
+    assert str(faults[0]).startswith(f'{path}:2: start: "x0" is not a time')
+    assert str(faults[19]) == f"{path}:{bad + 22}: byte 0xFF is not UTF-8; save as CSV UTF-8"
+    assert [str(fault) for fault in faults[20:]] == [f"{path}: {words}" for words in more]

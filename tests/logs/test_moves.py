@@ -128,7 +128,7 @@ def test_the_timeouts_are_those_of_a_replay_with_each(tmp_path: Path) -> None:
         assert float(row["gaps_longer_share"]) == pytest.approx((gaps > timeout).mean(), abs=1e-4)
 
 
-IDS = ("Brenninkmeyer", "KX-4711", "Ödön", "=cmd")
+IDS = ("Quasselbrink", "KX-4711", "Ödön", "=cmd")
 
 
 def test_names_of_people_and_trucks_leave_no_trace(tmp_path: Path) -> None:
@@ -140,7 +140,7 @@ def test_names_of_people_and_trucks_leave_no_trace(tmp_path: Path) -> None:
         for row in range(200):
             place = f"A0{1 + row % 2}-{1 + row % 12}"
             lift = "KX-4711" if row % 3 else ""
-            writer.writerow([100 + 300 * row, place, lift, IDS[row % 4], "Brenninkmeyer"])
+            writer.writerow([100 + 300 * row, place, lift, IDS[row % 4], "Quasselbrink"])
     columns = tmp_path / "c.toml"
     columns.write_text(
         '[columns]\ntime = "Time"\nlocation = "Place"\ntruck = "Lift"\noperator = "Driver"\n'
@@ -160,7 +160,7 @@ def test_names_of_people_and_trucks_leave_no_trace(tmp_path: Path) -> None:
         assert not traces(out, done.output)
         visits = out / "visits.csv"
         assert not visits.exists() or "T01" in visits.read_text(encoding="utf-8")
-    (out / "note.txt").write_text("by Brenninkmeyer", encoding="utf-8")
+    (out / "note.txt").write_text("by Quasselbrink", encoding="utf-8")
     assert traces(out, ""), "the search can find something"
 
 

@@ -5,6 +5,7 @@ Site: three aisles of 60 m x 5 m with ten luminaires of 100 W; one square foot i
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -87,12 +88,26 @@ OWN_ZONE = "; as modelled each sensor serves its own zone alone"
 NEVER = "; level 0 is never reached"
 
 
+def elsewhere(keys: dict[str, Any]) -> dict[str, Any]:
+    """Return another site: each number that a limit looks at is a little greater, near 1 a little less."""
+
+    def more(match: re.Match[str]) -> str:
+        value = float(match[0])
+        return repr(0.98 * value if 0.9 < value <= 1.0 else 1.02 * value + 0.001)
+
+    return keys | {
+        "hold_s": 61.0, "latency_s": 0.6, "full_w": 101.0, "length_m": 61.0,
+        "low": re.sub(r"^[\d.]+", more, str(keys.get("low", 0.5))),
+        "lamps": re.sub(r"(?<== )[\d.]+", more, keys.get("lamps", "")),
+    }
+
+
 def check(rule: str, expected: list[LimitRow], **changes: Any) -> None:
-    """Compare all rows, then turn the delay."""
-    usual = {"hold_s": 60.0, "timeout_s": 540.0, "latency_s": 0.5, "fade_up_s": 1.5}
-    found = rows_of(rule, **{**usual, **changes})
+    """Compare all rows; then, as a negative control, no row with a number may be that of another site."""
+    keys = {"hold_s": 60.0, "timeout_s": 540.0, "latency_s": 0.5, "fade_up_s": 1.5, **changes}
+    found = rows_of(rule, **keys)
     assert [row.what for row in found] == [row.what for row in expected]
     for ours, theirs in zip(found, expected, strict=True):
         assert ours == theirs
-    spoilt = rows_of(rule, **{**usual, **changes, "hold_s": 61.0, "latency_s": 0.6})
-    assert list(spoilt) != expected
+    others = rows_of(rule, **elsewhere(keys))
+    assert [row.what for row in expected if row.value is not None and row in others] == []

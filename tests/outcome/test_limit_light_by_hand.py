@@ -1,7 +1,8 @@
 """Whole rows of limits of light, of ways out and of arrival by hand.
 
 The numbers are those of the clauses named beside them; the words are what a reader of the report sees, so a
-word that is lost or turned round is a fault as well.  The negative control is another delay.
+word that is lost or turned round is a fault as well.  The negative control (`check`) is a site on which
+each number is another one.
 """
 
 from __future__ import annotations
@@ -11,8 +12,10 @@ from dataclasses import replace
 import pytest
 
 from sim.outcome.limit_group import LimitRow
+from sim.outcome.limit_rows import limit_rows
+from sim.scenario.toml import parse_scenario
 from tests.outcome.limit_sets import ARRIVAL, BOTH, MEMORY, UNSAID, Set, check
-from tests.truth.limit_scenes import rows_of
+from tests.truth.limit_scenes import SITE, USUAL, rows_of
 
 LAMPS = "floor_lux_at_full = 200.0\nrack_lux_at_full = 300.0\nfloor_uniformity = 0.5\nrack_uniformity = 0.35"
 NO_LIGHT = "; not known: state luminaires.floor_lux_at_full, or lumens, utilisation and light_loss"
@@ -192,5 +195,8 @@ def test_a_way_out() -> None:
 
 def test_no_arrival_where_nothing_rises() -> None:
     """A light that never falls is there at once; without trucks nobody drives."""
-    never = rows_of("OSHA 1910.178(h)", low=1.0, latency_s=0.5, fade_up_s=1.5)
-    assert [row.value for row in never if row.rule == "arrival"] == [0.0]
+    keys = {**USUAL, "latency_s": 0.5, "fade_up_s": 1.5}
+    for low, trucks, wanted in ((1.0, True, [0.0]), (0.5, True, [4.0]), (0.5, False, [])):
+        scenario = parse_scenario(SITE.format(limits='"OSHA 1910.178(h)"', **{**keys, "low": low}))
+        found = limit_rows(scenario if trucks else scenario.model_copy(update={"trucks": ()}))
+        assert [row.value for row in found if row.rule == "arrival"] == wanted

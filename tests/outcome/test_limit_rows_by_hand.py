@@ -1,7 +1,8 @@
 """Whole rows of the energy codes' limits by hand: quantity, number, unit, limits, answer, source, words.
 
 The numbers are those of the clauses named beside them; the words are what a reader of the report sees, so a
-word that is lost or turned round is a fault as well.  The negative control is another delay.
+word that is lost or turned round is a fault as well.  The negative control (`check`) is a site on which
+each number is another one.
 """
 
 from __future__ import annotations

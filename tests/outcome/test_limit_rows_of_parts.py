@@ -200,3 +200,29 @@ def test_a_way_out_that_is_wished_for_and_not_stated() -> None:
 def test_no_limits_asked_for_no_rows() -> None:
     text = SITE.format(limits='"HSG38"', **USUAL).replace('limits = ["HSG38"]', "")
     assert limit_rows(parse_scenario(text)) == ()
+
+
+def test_aisles_that_all_share_a_zone_are_not_each_by_itself() -> None:
+    """The rule is not met for them, and nobody else is left to ask about; with one aisle apart there is."""
+    group = '[[group]]\nname = "hall"\naisles = {}\n'
+    shared = of(rows('"Title 24"', group.format('["A01", "A02", "A03"]')), "each aisle by itself")
+    assert [(row.aisles, row.is_met, row.remark) for row in shared] == [
+        (ALL, False, "3 aisles share the zone hall"),
+    ]
+    apart = of(rows('"Title 24"', group.format('["A01", "A02"]')), "each aisle by itself")
+    assert [(row.aisles, row.is_met) for row in apart] == [(("A01", "A02"), False), (("A03",), None)]
+    with_area = rows('"Title 24"', group.format('["A01", "A02"]') + AREA, "staging_depth_m = 8")
+    assert [row.aisles for row in of(with_area, "each aisle by itself")] == [("A01", "A02"), ("A03",)]
+    whole = rows('"Title 24"', group.format('["A01", "A02", "A03"]') + AREA, "staging_depth_m = 8")
+    assert [row.aisles for row in of(whole, "each aisle by itself")] == [ALL], "an area is no aisle"
+
+
+def test_without_trucks_nobody_arrives() -> None:
+    """The rows are those of the site with trucks, less how far they drive before the light is up."""
+    text = SITE.format(limits='"HSG38"', **USUAL)
+    trucks = text[text.index("[[trucks]]") : text.index("[statements]")]
+    driven = limit_rows(parse_scenario(text))
+    assert limit_rows(parse_scenario(text.replace(trucks, ""))) == tuple(
+        row for row in driven if row.rule != "arrival"
+    )
+    assert [row.rule for row in driven].count("arrival") == 1

@@ -421,3 +421,8 @@ def test_axe_finds_no_violation(browser: Any, small: Path, scheme: str) -> None:
         page.add_script_tag(path=os.environ["AXE_JS"])
         found = page.evaluate("axe.run(document)")["violations"]
         assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == []
+        # negative control: a picture without words instead of it, and a grey that nobody can read
+        page.evaluate("""() => document.querySelector('main').insertAdjacentHTML('beforeend',
+            '<img src="data:,"><p style="color: #ccc; background: #ddd">grey</p>')""")
+        spoilt = {one["id"] for one in page.evaluate("axe.run(document)")["violations"]}
+        assert {"image-alt", "color-contrast"} <= spoilt

@@ -24,7 +24,8 @@ FORBIDDEN = re.compile(
 TAINTED = (
     "eval(text)", "new Function('a', 'b')", "document.write(name)", "box.innerHTML = name",
     "box.insertAdjacentHTML('beforeend', name)", "setTimeout('go()', 5)", "await import(address)",
-    "fetch(address)", "console.log(name)",
+    "fetch(address)", "new XMLHttpRequest()", "new WebSocket(address)", "navigator.sendBeacon(address, name)",
+    "box.outerHTML = name", "localStorage.x = name", "document.cookie = name", "console.log(name)",
 )
 FAULTS = {
     "export const one = other;": "no-undef",

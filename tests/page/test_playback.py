@@ -18,6 +18,7 @@ import sim
 from sim.replication import Site, Traffic, prepare_site, replay_site, simulate_traffic
 from sim.results import Levels
 from sim.scenario.schema import Settings
+from sim.show.figures.style import LIGHT_RAMP
 from sim.show.numbers.hour import hour_numbers
 from sim.show.numbers.motion import open_place_at, place_at
 from sim.show.numbers.tracks import is_dim_at, level_at
@@ -74,7 +75,14 @@ def vectors(demo: str) -> dict[str, Any]:
         for time in rng.uniform(hour["start_s"], hour["end_s"], 40).tolist()
     ]
     clocks = [["2027-03-01T00:00", 94_200.0, "Tue 02:10:00"], ["2027-02-28T23:30", 1800.5, "Mon 00:00:00"]]
-    return {"site": packed, "places": places, "lights": lights, "trucks": trucks, "clocks": clocks}
+    # where the report's scale of light has its own colours: at thirds
+    ramp = [
+        [level, "rgb({} {} {})".format(*(round(255.0 * part) for part in LIGHT_RAMP(level)[:3]))]
+        for level in (0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0)
+    ]
+    return {
+        "site": packed, "places": places, "lights": lights, "trucks": trucks, "clocks": clocks, "ramp": ramp,
+    }
 
 
 def trucks_at(site: Site, traffic: Traffic, lit: Sequence[Levels], time: float) -> list[list[Any]]:
@@ -110,9 +118,12 @@ def test_places_and_levels_in_the_page_are_pythons(demo: str, lights: set[str], 
     assert {light for _, _, there in told["trucks"] for *_, light in there} >= lights
     done = run_node("playback.test.mjs", told, tmp_path)
     assert done.returncode == 0, done.stdout
-    # negative controls: a truck a millimetre off, a timeout a minute longer
+    # negative controls: a truck a millimetre off, a timeout a minute longer, another colour
     spoiled = copy.deepcopy(told)
     spoiled["places"][7][3] += 0.001
+    assert run_node("playback.test.mjs", spoiled, tmp_path).returncode != 0
+    spoiled = copy.deepcopy(told)
+    spoiled["ramp"][1][1] = "rgb(142 153 165)"
     assert run_node("playback.test.mjs", spoiled, tmp_path).returncode != 0
     # a truck outside the aisles that is lit where it is not
     spoiled = copy.deepcopy(told)

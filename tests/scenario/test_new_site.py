@@ -151,6 +151,14 @@ def test_aisles_of_one_zone_in_a_list_become_a_group() -> None:
     assert "no figure uses it" not in text
 
 
+def test_several_shared_zones_are_told_once() -> None:
+    """A group for each; what groups are stands before the first one alone."""
+    zones = {"G1": "Z1", "G2": "Z2", "G3": "Z1", "G4": "Z2", "G5": ""}
+    text, scenario = written({}, tuple(AisleRow(name, 60.0, zone=zone) for name, zone in zones.items()))
+    assert scenario.places == (("Z1", ("G1", "G3")), ("Z2", ("G2", "G4")), ("G5", ("G5",)))
+    assert (text.count("[[group]]"), text.count("Aisles that share one control zone")) == (2, 1)
+
+
 @pytest.mark.parametrize("zone, watts", [("Z1", 90.0), ("Zone: 1", 80.0), ("G3", 80.0)])
 def test_zones_that_no_group_can_hold_become_comments(zone: str, watts: float) -> None:
     rows = (
@@ -215,7 +223,7 @@ def test_every_value_that_no_question_covers_is_marked_and_stated() -> None:
         assert "ASK" in comment_of(text, key)
 
 
-@pytest.mark.parametrize("truck_type", TYPE_VALUES.keys() - {"walker"})
+@pytest.mark.parametrize("truck_type", sorted(TYPE_VALUES.keys() - {"walker"}))
 def test_values_of_a_truck_type_carry_their_source_and_trust(truck_type: str) -> None:
     text, scenario = written({"truck_type": truck_type})
     (trucks,) = scenario.trucks

@@ -170,3 +170,63 @@ def test_unseen_time_by_hand() -> None:
     assert unseen_s([group(1, 2.0, 2.0, 0.5, 0.0)], 8.0) == pytest.approx(2 * math.sqrt(2 * 4.0 / 0.5))
     mixed = [group(3, 1.0, 2.0, 0.0, 10.0), group(1, 2.0, 2.0, 0.0, 30.0)]
     assert unseen_s(mixed, 8.0) == pytest.approx((3 * (4 + 2 + 10) + (2 + 2 + 30)) / 4)
+
+
+LUMENS = "full_w = 105.0\nlumens = 15000\nutilisation = 0.5\nlight_loss = 0.8\nfloor_lux_at_full = {}"
+
+
+def test_lux_that_the_lumens_do_not_give() -> None:
+    """12 luminaires of 15,000 lm, 0.5 and 0.8, over 72 m by 5 m give 200 lx; within 5 % nothing is told."""
+    told = notices(LONG, ("full_w = 105.0", LUMENS.format(150)))
+    assert told == (
+        "floor_lux_at_full = 150 lx is used; the lumen method gives 200 lx from lumens, utilisation and "
+        "light_loss (aisle A01)."
+    )
+    assert notices(LONG, ("full_w = 105.0", LUMENS.format(195))) == ""
+
+
+def test_fades_that_a_bus_does_not_offer() -> None:
+    """IEC 62386-102: half the square root of 2^X, so 2 s and 2.83 s on either side of 2.5 s."""
+    dali = ("full_w = 105.0", 'full_w = 105.0\npower_curve = "iec62386-log"')
+    told = notices(LONG, dali, ("timeout_s = 600", "timeout_s = 600\nfade_up_s = 2.5\nfade_down_s = 5.7"))
+    assert told.endswith(
+        'Settings "day": fade_up_s = 2.5 s is none of the fade times of IEC 62386-102; the nearest is 2.83 s.'
+    )
+    offered = notices(LONG, dali, ("timeout_s = 600", "timeout_s = 600\nfade_up_s = 2.83\nfade_down_s = 5.7"))
+    assert "levels are commands" in offered
+    assert "fade times" not in offered
+
+
+def test_days_beyond_whole_weeks_are_not_in_the_year() -> None:
+    year = ("[[trucks]]", "[year]\nof = 2027\n[[trucks]]")
+    assert notices(LONG, year, ("days = 7", "days = 16.5")) == (
+        "A year is made of whole weeks of the run: its last 2.5 days are not in yearly figures."
+    )
+    assert notices(LONG, year, ("days = 7", "days = 14")) == ""
+    assert notices(LONG, ("days = 7", "days = 16.5")) == ""
+
+
+def test_money_of_a_meter_that_shows_the_lights_alone() -> None:
+    """Blocks, a least bill and a demand charge depend on what else runs behind the meter."""
+    tariff = '[tariff]\ncurrency = "EUR"\nper_kwh = 0.2\n'
+    blocks = tariff + "[[energy_blocks]]\nabove_kwh = 500\nper_kwh = -0.01\n"
+    least = tariff + "minimum_per_month = 50\n"
+    demand = tariff + "[[demand_charges]]\nper_kw = 9\n"
+    load = "[[site_load]]\nkw = 40\n"
+    for text, words in (
+        (blocks, "Blocks of energy and the least bill are reckoned on the lights alone, because"),
+        (least, "Blocks of energy and the least bill are reckoned on the lights alone, because"),
+        (demand, "Demand is charged on the lights alone, because"),
+    ):
+        told = notices(LONG, ("[[trucks]]", text + "[[trucks]]"))
+        assert told.startswith(f"{words} there is no [[site_load]]: in truth ")
+        assert notices(LONG, ("[[trucks]]", text + load + "[[trucks]]")) == ""
+    assert notices(LONG, ("[[trucks]]", tariff + "[[trucks]]")) == ""
+
+
+@pytest.mark.parametrize("dead", ['"all"', "[1, 2]"])
+def test_zones_where_nothing_works_stay_high(dead: str) -> None:
+    """An aisle with sensors at its ends has two."""
+    change = ("[[trucks]]", f'[[override]]\naisles = ["A02"]\ndead_sensors = {dead}\n[[trucks]]')
+    assert notices(LONG, change) == "All sensors are named dead in aisle A02: these zones stay high."
+    assert notices(LONG, (change[0], change[1].replace(dead, "[2]"))) == ""

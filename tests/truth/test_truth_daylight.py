@@ -7,6 +7,7 @@ global radiation 1566.203 kWh/m2, 4614 h above 0, 2908 h above 20 klx, 1446 h ab
 from __future__ import annotations
 
 import datetime as dt
+import sys
 import tomllib
 from pathlib import Path
 
@@ -99,6 +100,7 @@ def packaged() -> pd.DataFrame:
 
 
 def test_the_packaged_year_is_the_one_that_was_described() -> None:
+    """Sums over the file that pvlib 0.16.1 ships (NREL, TMY3, station 723170), by pandas alone."""
     year = packaged()
     radiation, light = year["GHI (W/m^2)"], year["GH illum (lx)"] * 100.0
     assert radiation.sum() / 1000.0 == pytest.approx(1566.203)
@@ -116,6 +118,7 @@ def test_caps_from_weather_against_pandas() -> None:
     need = (1.0 - 0.02 * year["GH illum (lx)"] * 100.0 / 200.0).clip(lower=0.0)
     expected = need.groupby([month, hour]).mean().to_numpy().reshape(12, 24)
     assert np.allclose(skylight_caps(weather()), expected)
+    assert not np.allclose(skylight_caps(weather(indoor_share=0.0201)), expected), "another share is seen"
 
 
 def test_caps_from_weather_make_sense(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -210,6 +213,43 @@ def test_nonsense_is_no_weather(name: str, content: bytes, tmp_path: Path) -> No
         read_weather(tmp_path / name)
     with pytest.raises(InputError):
         read_weather(tmp_path / "absent.epw")
+
+
+def test_a_year_without_its_column_is_no_weather(tmp_path: Path) -> None:
+    """The packaged year with its column of light, or of radiation, called otherwise; unchanged it is read."""
+    text = (Path(pvlib.__file__).parent / "data" / "723170TYA.CSV").read_text(encoding="ascii")
+    path = tmp_path / "year.csv"
+    path.write_text(text, encoding="ascii")
+    assert len(read_weather(path)) == 8760
+    for name in ("GH illum (lx)", "GHI (W/m^2)"):
+        path.write_text(text.replace(f",{name},", f",my {name},", 1), encoding="ascii")
+        with pytest.raises(InputError) as caught:
+            read_weather(path)
+        assert str(caught.value) == f"{path}: has no column {name}; it is not a typical year of weather"
+
+
+def test_a_file_too_large_for_a_year_is_not_read(tmp_path: Path) -> None:
+    """A year of hours takes 2 MB; 50 MB and a byte are refused, 50 MB looked at, which are no weather."""
+    path = tmp_path / "year.epw"
+    for size, words in ((50_000_001, "is larger than 50 MB: no year of weather"), (50_000_000, "is damaged")):
+        with path.open("wb") as file:
+            file.truncate(size)
+        with pytest.raises(InputError) as caught:
+            read_weather(path)
+        assert str(caught.value).startswith(f"{path}: {words}")
+
+
+def test_without_the_library_nothing_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With pvlib a file that is not there is missed; without it the library is."""
+    path = tmp_path / "year.epw"
+    with pytest.raises(InputError, match="cannot be read"):
+        read_weather(path)
+    monkeypatch.setitem(sys.modules, "pvlib", None)
+    with pytest.raises(InputError) as caught:
+        read_weather(path)
+    assert str(caught.value) == (
+        f'{path}: needs the library "pvlib": pip install "aislewake[weather]", or write caps'
+    )
 
 
 def test_the_command_writes_a_table_that_loads(tmp_path: Path) -> None:

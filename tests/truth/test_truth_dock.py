@@ -175,6 +175,27 @@ def test_two_trucks_three_trailers():
         check(1)
 
 
+def test_a_trailer_waits_for_its_own_group():
+    """Two doors; group 0 unloads until 150 s and is idle then, group 1 until 300 s, and the third is for 1.
+
+    By hand, 30 s a pallet: it docks at 160 s and is unloaded from 300 to 390 s. Open to both it would be
+    gone at 250 s.
+    """
+
+    def check(groups: tuple[int, ...]) -> None:
+        fleet = Fleet(("a", "b"), (0, 1), ((0.0,), (0.0,)))
+        trailers = [
+            trailer(0.0, 10, groups=(1,)), trailer(0.0, 5), trailer(160.0, 3, groups=groups),
+        ]
+        book = run_dock(trailers, 2, fleet, pace(30.0), lambda free: 0, 9_000.0)
+        equals(book.trailer_docked, [0.0, 0.0, 160.0], 1e-9, "at the door")
+        equals(book.trailer_gone, [300.0, 150.0, 390.0], 1e-9, "gone")
+
+    check((1,))
+    with spoilt("a trailer for everybody"):
+        check((0, 1))
+
+
 def test_unloading_is_the_trucks_own_time():
     """Named trucks: way in and out at their speeds, one pick-up and one set-down a pallet."""
 

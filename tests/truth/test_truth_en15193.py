@@ -31,7 +31,8 @@ def site(level: float = 0.3, **changes: object) -> Scenario:
 @pytest.mark.parametrize(
     ("absence", "control", "factor"),
     [
-        # standards.md O10, EN 15193:2007, Annex D (formula from memory)
+        # EN 15193:2007, Annex D (from memory): F_O = F_OC + 0.2 - F_A from F_A 0.2 on, below it
+        # 1 - (1 - F_OC) F_A / 0.2, from 0.9 on (7 - 10 F_OC) (F_A - 1)
         (0.4, 0.95, 0.75), (0.4, 0.90, 0.70), (0.4, 0.80, 0.60), (0.1, 0.90, 0.95), (0.95, 0.90, 0.10),
         (0.0, 0.95, 1.0), (1.0, 0.95, 0.0),
     ],
@@ -44,7 +45,11 @@ def test_lighting_energy_at_the_worked_factors(absence: float, control: float, f
 
 
 def by_hand() -> tuple[float, float]:
-    """W_L and W_P of the site: 30 x 100 W, F_O 0.75, 8,760 h; 30 x 2 W in 8,760 h."""
+    """W_L and W_P of the site: 30 x 100 W, F_O 0.75, 8,760 h; 30 x 2 W in 8,760 h.
+
+    EN 15193:2007, 6.2: W_L = P (F_D t_D + t_N) F_O / 1000.  Tables D.2 and D.1 (from memory): racks 0.4,
+    dimmed by themselves 0.95.
+    """
     return 3.0 * 0.75 * 8760.0, 0.06 * 8760.0
 
 
@@ -77,8 +82,22 @@ def test_a_spoiled_factor_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_lights_that_go_off_count_as_switched() -> None:
-    """F_OC 0.90 makes 0.70 of a rack area."""
+    """F_OC 0.90 (Table D.1: on and off by themselves) makes 0.90 + 0.2 - 0.4 = 0.70 of a rack area."""
     assert calculate_en15193(site(level=0.0)).lighting_kwh == pytest.approx(3.0 * 0.70 * 8760.0)
+
+
+def test_an_open_area_counts_as_open_storage() -> None:
+    """F_A 0.2 (Table D.2, from memory) makes F_O 0.95 + 0.2 - 0.2; ten luminaires of 100 W on 150 m2."""
+    area = {
+        "name": "dock", "across_m": [0.0, 15.0], "along_m": [-10.0, 0.0], "luminaires": 10,
+        "sensors_at_m": [[5.0, -5.0]], "radius_m": 6.0,
+    }
+    floor = {"aisles": 3, "aisle_length_m": 60.0, "aisle_pitch_m": 5.0, "staging_depth_m": 12.0}
+    found = calculate_en15193(site(area=[area], floor=floor))
+    kwh = {part.kind: part.kwh for part in found.parts}
+    assert kwh == pytest.approx({"rack aisles": by_hand()[0], "open storage": 1.0 * 0.95 * 8760.0})
+    assert found.area_m2 == pytest.approx(900.0 + 150.0)
+    assert kwh["open storage"] != pytest.approx(1.0 * 0.75 * 8760.0), "not with the absence of rack aisles"
 
 
 def test_luminaires_that_never_dim_count_in_full() -> None:

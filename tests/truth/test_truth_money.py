@@ -243,6 +243,9 @@ def test_annuity_factor_of_the_textbooks() -> None:
 def test_no_rate_where_there_is_none() -> None:
     assert internal_rate([-100.0, -1.0, -1.0]) is None
     assert internal_rate([-100.0, 230.0, -132.0]) is None  # two rates, 10 and 20 %
+    # C back for 1 after a year is a rate of C - 1, told up to 1,000,000
+    assert internal_rate([-1.0, 1e6]) == pytest.approx(999_999.0)
+    assert internal_rate([-1.0, 1e7]) is None
     assert simple_payback(100.0, -1.0) is None
     assert simple_payback(-5.0, 1.0) == simple_payback(0.0, -1.0) == 0.0
     assert simple_payback(1000.0, 250.0) == 4.0

@@ -58,6 +58,27 @@ def test_polar_day_and_polar_night() -> None:
     assert longest > 30 * day
 
 
+def test_a_year_that_begins_and_ends_in_daylight() -> None:
+    """At 80 S the sun stays up over New Year: no span begins before it sets first, none after it last rose.
+
+    It stays up while the sun's declination is beyond -10 degrees, less 0.833 for refraction and the disc;
+    declination by Cooper (1969), 23.45 sin(360 (284 + n) / 365), which is within half a degree: 3 days here.
+    """
+    spans = dark_spans(-80.0, 0.0, "UTC", 2027)
+    day = np.arange(1, 366)
+    declination = 23.45 * np.sin(2.0 * np.pi * (284 + day) / 365.0)
+    sets = day[declination > -10.0 - 0.833]
+    first, last = spans[0][0] / 86_400.0 + 1.0, spans[-1][1] / 86_400.0 + 1.0
+    assert first == pytest.approx(sets[0], abs=3.0)
+    assert last == pytest.approx(sets[-1], abs=3.0)
+    assert all(end > start for start, end in spans)
+    assert dark_spans(-77.0, 0.0, "UTC", 2027)[0][0] / 86_400.0 + 1.0 != pytest.approx(sets[0], abs=3.0)
+    # in the north it is night at New Year, and the first and the last span reach over the year's ends
+    north = dark_spans(80.0, 0.0, "UTC", 2027)
+    assert north[0][0] < 0.0
+    assert north[-1][1] > 365 * 86_400.0
+
+
 @pytest.mark.parametrize(("latitude", "longitude", "zone"), PLACES)
 def test_hours_of_darkness(latitude: float, longitude: float, zone: str) -> None:
     """Refraction and the disc make nights shorter than half the year, by 1 to 5 % below 61 degrees."""

@@ -252,6 +252,51 @@ def test_what_happens_at_the_very_end_does_not_happen(arrive_s: float, more: lis
     assert touching(10.0, coming=coming) == touching(10.0) + more
 
 
+def check_back_sensors(first: int, backs: tuple[bool, bool]) -> None:
+    """Two trucks on their way to aisles whose sensors differ: each is seen by its own aisle's, in its zone.
+
+    A01 has five sensors and A02 two, in two zones each. Both trucks come at 3590 s, at 2.5 m/s, and are seen
+    on their last 5 m, 2 s: by the zone nearer to the mouth, 0 or 1 in A01 and 2 or 3 in A02.
+    """
+    place = site(
+        aisles=2, hours=1.0, floor={"zones_per_aisle": 2},
+        sensors={"at": [6.0, 18.0, 29.0, 42.0, 54.0], "range_m": 3.0, "approach_m": 5.0},
+        override=[{"aisles": ["A02"], "at": [5.0, 55.0]}],
+    )
+    nobody = plain_visits(np.zeros(0, np.int64), np.zeros(0), np.zeros(0), 3600.0)
+    aisle = np.array([first, 1 - first])
+    coming = dataclasses.replace(
+        plain_visits(aisle, np.full(2, 3590.0), np.full(2, 3600.0), 3600.0), enters_back=np.array(backs),
+        run_in_m=np.full(2, 20.0), run_speed=np.full(2, 2.5),
+    )
+    nothing = Moves(np.zeros(0, np.int64), *[np.zeros(0)] * 5)
+    found = sense(
+        place.layout, dataclasses.replace(nobody, moves=nothing, coming=coming), DiceBox(), 3600.0
+    )
+    wanted = sorted(2 * one + is_back for one, is_back in zip(aisle.tolist(), backs, strict=True))
+    equals(len(found.zone), 2, 0.0, "number of detections")
+    equals(found.zone, wanted, 0.0, "zones")
+    equals(found.start, [3588.0] * 2, 1e-9, "starts")
+    equals(found.end, [3590.0] * 2, 1e-9, "ends")
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_who_comes_is_seen_by_the_sensor_of_its_aisle(first: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    for backs in ((True, True), (False, False), (True, False), (False, True)):
+        check_back_sensors(first, backs)
+    gather = coverage._gather_eyes
+
+    def as_in_the_first(*given: Any) -> Any:
+        """The back sensor stands in one column for all: in that of the first truck's aisle."""
+        eyes = gather(*given)
+        return dataclasses.replace(eyes, is_back=np.repeat(eyes.is_back[[first]], 2, axis=0))
+
+    monkeypatch.setattr(coverage, "_gather_eyes", as_in_the_first)
+    with spoilt("the back sensor's column from another aisle"):
+        check_back_sensors(first, (True, True))
+    check_back_sensors(first, (False, False))
+
+
 @pytest.mark.parametrize("number", range(6))
 def test_a_crowd_on_its_way_as_the_run_ends(number: int) -> None:
     """Every visit of the floor once more as a truck on its way at the end."""
@@ -284,12 +329,18 @@ def test_motion_that_ends_at_the_first_instant_is_a_pulse() -> None:
         assert (found.start.tolist(), found.end.tolist()) == ([0.0] * wanted, [0.0] * wanted)
 
 
-@pytest.mark.parametrize("key", ["miss", "approach_m", "still_rate_per_min", "range_m", "passing_range_m"])
+OTHERS = {
+    "miss": 0.55, "approach_m": 4.0, "still_rate_per_min": 5.0, "still_rate_person_per_min": 5.0,
+    "range_m": 5.0, "passing_trigger": 0.45, "passing_range_m": 5.0,
+}
+
+
+@pytest.mark.parametrize("key", OTHERS)
 def test_other_sensors_would_be_seen(key: str) -> None:
     """The negative control: a twin with another key in one of six floors."""
     with spoilt(key):
         for number in range(6):
-            check(number, **{key: {"miss": 0.55, "approach_m": 4.0}.get(key, 5.0)})
+            check(number, **{key: OTHERS[key]})
 
 
 def test_the_scene_holds_what_it_is_meant_to_hold() -> None:

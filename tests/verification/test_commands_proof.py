@@ -182,6 +182,7 @@ def test_hours_in_words() -> None:
     assert clock_spans([]) == ""
     assert clock_spans([23]) == "23:00 to 24:00"
     assert clock_spans([0, 23]) == "23:00 to 01:00"
+    assert clock_spans([3, 4, 8]) == "03:00 to 05:00, 08:00 to 09:00"
 
 
 def test_two_odd_days_keep_their_own_hours():
@@ -196,4 +197,3 @@ def test_two_odd_days_keep_their_own_hours():
     )
     assert _hours_of([odd(tuesday, (3,)), odd(tuesday + 1, (3,))]) == "03:00 to 04:00"
     assert _hours_of([odd(tuesday + day, (3, 4 + day)) for day in range(3)]) == "03:00 to 04:00"
-    assert clock_spans([3, 4, 8]) == "03:00 to 05:00, 08:00 to 09:00"

@@ -12,6 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import sim.logs.text
+import sim.verification.meter
 from sim.errors import InputError
 from sim.verification.meter import Meter, Reading, read_meter
 from sim.verification.meter_clock import find_zone, read_instants, wall_clock
@@ -112,6 +114,35 @@ def test_naive_times_at_a_change_of_the_clock(tmp_path: Path) -> None:
     plain = read(tmp_path, text)
     assert "every day with 24 hours" in plain.warnings[0]
     assert "more than once" in plain.warnings[1]
+
+
+def test_what_is_assumed_where_no_zone_is_known(tmp_path: Path) -> None:
+    """Offsets give hours of the day; without them every day has 24; with a zone nothing is told."""
+    lines = [f"2027-03-01T0{hour}:00+01:00,{hour}\n" for hour in range(3)]
+    text = "time,site [kWh measured]\n" + "".join(lines)
+    assumed = "no time zone is known: hours of the day are those that the file's offsets give"
+    found = read(tmp_path, text)
+    assert found.warnings == (assumed,)
+    assert (found.wall_s % 86_400).tolist() == [0, 3600, 7200]
+    in_utc = read(tmp_path, text.replace("+01:00", "Z"))
+    assert in_utc.warnings == (assumed,)
+    plain = read(tmp_path, text.replace("+01:00", ""))
+    assert plain.warnings == (
+        "no time zone is known: the clock is taken to run through, every day with 24 hours",
+    )
+    assert read(tmp_path, text, zone=BERLIN).warnings == ()
+
+
+def test_a_file_of_too_many_rows_is_no_meter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reading ends with the block after the last row allowed; as many rows as are allowed are read."""
+    monkeypatch.setattr(sim.logs.text, "_BLOCK_BYTES", 100)
+    monkeypatch.setattr(sim.verification.meter, "_MOST_ROWS", 24)
+    rows = meter_text({"site [kWh measured]": np.ones(40)})
+    assert len(read(tmp_path, meter_text({"site [kWh measured]": np.ones(24)}))) == 24
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, rows)
+    path = tmp_path / "meter.csv"
+    assert str(caught.value) == f"{path}: has more than 24 rows, which are 11 years of minutes"
 
 
 def test_a_time_that_no_clock_shows(tmp_path: Path) -> None:

@@ -287,6 +287,86 @@ def test_metered_saving_end_to_end(tmp_path: Path) -> None:
         verify_meter(small_site(), meter, baseline=base)
 
 
+def test_days_with_a_gap_do_not_prove(tmp_path: Path) -> None:
+    """3 kW for four weeks but one hour, then 1 kW with a day of 20 hours: whole days alone are compared.
+
+    2 kW over the 27 whole days of the reporting period are 2 x 24 x 27 kWh.
+    """
+    columns = {"site [kWh measured]": [3.0] * (WEEKS * 168) + [1.0] * (WEEKS * 168)}
+    path = tmp_path / "meter.csv"
+    gaps = (30, *(WEEKS * 168 + 240 + hour for hour in range(4)))
+    saved = {}
+    for name, out in (("whole", ()), ("with gaps", gaps)):
+        path.write_text(meter_text(columns, start=dt.datetime(2027, 2, 1), leave_out=out), encoding="utf-8")
+        meter = read_meter(path, Reading())
+        base = meter.within(dt.date(2027, 2, 1), dt.date(2027, 2, 28))
+        late = meter.within(dt.date(2027, 3, 1), dt.date(2027, 3, 28))
+        saved[name] = verify_meter(small_site(), late, baseline=base, replications=1).main.saving
+    found, whole = saved["with gaps"], saved["whole"]
+    assert found is not None
+    assert whole is not None
+    assert (found.days, whole.days) == ((27, 27), (28, 28))
+    assert (found.kwh, whole.kwh) == (pytest.approx(2.0 * 24 * 27), pytest.approx(2.0 * 24 * 28))
+
+
+def test_a_meter_without_hours_and_baselines_that_do_not_fit(tmp_path: Path) -> None:
+    """Each is refused with the file and what is missing; with the hours and the column there it is not."""
+    path = tmp_path / "meter.csv"
+    columns = {"A01 [kWh measured]": [1.0] * 96, "A02 [kWh measured]": [2.0] * 96}
+
+    def said(early: tuple[int, int], *, names: tuple[str, str] = ("A01", "A02"), first: str = "") -> str:
+        text = meter_text(columns)
+        lines = text.splitlines()
+        if first:
+            lines = [lines[0], *(f"{line.split(',')[0]}{first}" for line in lines[1:])]
+        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        meter = read_meter(path, Reading())
+        other = tmp_path / "before.csv"
+        other.write_text(text.replace("A01", names[0]).replace("A02", names[1]), encoding="utf-8")
+        base = read_meter(other, Reading()).within(dt.date(2027, 3, early[0]), dt.date(2027, 3, early[1]))
+        late = meter.within(dt.date(2027, 3, 3), dt.date(2027, 3, 4))
+        try:
+            verify_meter(small_site(), late, baseline=base, replications=1)
+        except InputError as fault:
+            return str(fault).replace(str(tmp_path), "")
+        return ""
+
+    assert said((1, 2)) == ""
+    assert said((1, 2), first=",,") == "/meter.csv: no whole hour of the reporting period is known"
+    assert said((8, 9)) == "/before.csv: holds no hour of the baseline period"
+    assert said((1, 2), names=("A01", "A2")) == (
+        '/before.csv: has no column A02, which /meter.csv has; did you mean "A2"? There are: A01, A2'
+    )
+
+
+def test_a_public_holiday_is_predicted_as_one() -> None:
+    """3 October is Germany's national day and no holiday in the United States, 4 July the other way round."""
+    german, american = (make_scenario(days=7.0, holidays_country=code) for code in ("DE", "US"))
+    for date, is_german in ((dt.date(2028, 10, 3), True), (dt.date(2028, 7, 4), False)):
+        assert like_of(german, date) == Like(is_holiday=is_german)
+        assert like_of(american, date) == Like(is_holiday=not is_german)
+    assert like_of(make_scenario(days=7.0), dt.date(2028, 10, 3)) == Like()
+    assert like_scenario(german, Like(is_holiday=True)).holidays_country is None
+
+
+@pytest.mark.parametrize(
+    ("share", "question"), [(0.0, "gone"), (0.3, "gone"), (0.7, "part_gone"), (1.2, "less")]
+)
+def test_what_is_asked_of_a_day_that_used_too_little(share: float, question: str) -> None:
+    """A site of 20 kWh a day, 30 by day and 10 by night taken over 24 h, one day at a share of its least.
+
+    Below half of the least hour that is ever simulated the circuit is asked for; below it, a part of it.
+    """
+    hour = np.arange(21 * 24) % 24
+    usual = np.where((hour >= 6) & (hour < 18), 30.0, 10.0) / 24.0
+    simulated = usual * np.array([0.99, 1.0, 1.0, 1.0, 1.0, 1.01])[:, None]
+    metered = usual.copy()
+    metered[240:264] = share * 10.0 / 24.0
+    (misfit,) = find_day_misfits([Watched("C1", 5.0, 3600 * np.arange(21 * 24), metered, simulated)])
+    assert (misfit.day, misfit.question) == (10, question)
+    assert misfit.metered_kwh == pytest.approx(10.0 * share)
+
+
 def test_what_cannot_be_predicted_is_said(tmp_path: Path) -> None:
     text = meter_text({"site [kWh measured]": np.ones(48)})
     path = tmp_path / "meter.csv"

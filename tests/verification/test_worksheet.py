@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
 
 from sim.errors import InputError
-from sim.results import Result
+from sim.results import Outcomes, Result
 from sim.scenario.schema import Scenario
 from sim.scenario.toml import dump_scenario, parse_scenario
 from sim.show.folders.worksheet import render_worksheet
@@ -60,6 +61,22 @@ def test_baselines_are_those_of_the_books(plain: tuple[Result, Worksheet]) -> No
         assert base.kwh.mean == pytest.approx(52.0 * weekly + friday, rel=1e-6)
         assert base.hours_before == pytest.approx((base.kwh.mean or 0.0) / sheet.connected_kw)
         assert base.saved_kwh.mean == pytest.approx((base.kwh.mean or 0.0) - (sheet.kwh.mean or 0.0))
+
+
+def test_special_weeks_count_as_what_they_are() -> None:
+    """Of the 52 weeks and the Friday of 2027 two are of a shutdown, simulated by itself: hardly any work."""
+    closed = {"name": "shutdown", "spans": [[dt.date(2027, 8, 2), dt.date(2027, 8, 15)]], "volume": 0.05}
+    result = run(site(rebate=REBATE, year={"of": 2027}, year_weeks=[closed]), replications=2)
+    sheet = make_worksheet(result)
+
+    def energy(outcomes: Sequence[Outcomes]) -> tuple[float, float]:
+        hours = np.mean([one.hours["energy_kwh"] for one in outcomes], axis=0)
+        return float(hours.sum()), float(hours[96:120].sum())
+
+    weekly, friday = energy(result.outcomes)
+    special, _ = energy(result.special["shutdown"])
+    assert sheet.kwh.mean == pytest.approx(50.0 * weekly + friday + 2.0 * special, rel=1e-6)
+    assert sheet.kwh.mean != pytest.approx(52.0 * weekly + friday, rel=1e-3), "as if nobody had told of them"
 
 
 def test_the_sheet_agrees_with_the_report(plain: tuple[Result, Worksheet]) -> None:

@@ -49,8 +49,7 @@ class SettingsCheck:
             watched = _Watched(**columns)
             # how aisles are sorted looks at the names of settings, which stay
             watched.__dict__["kinds"] = self._parts.kinds
-            for _ in check(watched):
-                pass
+            tuple(check(watched))
             if "was_looked_at" in watched.__dict__:
                 self._checks.append(check)
 

@@ -22,6 +22,7 @@ from sim.show.words.amounts import (
     moment,
     percent,
     plain,
+    short,
     weekday_list,
     wrapped,
 )
@@ -203,7 +204,7 @@ def _trucks(groups: Sequence[Trucks]) -> list[str]:
         return []
     lines = [f"{'trucks':<27}{'count':>5}  {'laden / empty':<18}{'acceleration':<14}handling (cv)"]
     for group in groups[:MOST_ROWS]:
-        speeds = f"{plain(group.speed_laden_m_per_s)} / {plain(group.speed_empty_m_per_s)} m/s"
+        speeds = f"{short(group.speed_laden_m_per_s)} / {short(group.speed_empty_m_per_s)} m/s"
         rate = group.acceleration_m_per_s2
         ramp = f"{plain(rate)} m/s2" if rate else "none"
         handling = f"{duration(group.handling_mean_s)} ({plain(group.handling_cv)})"

@@ -10,7 +10,7 @@ import { clockText, rampColour } from "../../../sim/show/page/files/paint.mjs";
 import { trucksAt } from "../../../sim/show/page/files/plan.mjs";
 import { unpackHour, unpackSite } from "../../../sim/show/page/files/unpack.mjs";
 
-const { site: packed, places, lights, trucks, clocks } = JSON.parse(readFileSync(process.env.VECTORS, "utf8"));
+const { site: packed, places, lights, trucks, clocks, ramp } = JSON.parse(readFileSync(process.env.VECTORS, "utf8"));
 
 test("trucks are where Python has them", async () => {
   const hours = await Promise.all(packed.playback.hours.map(unpackHour));
@@ -51,6 +51,5 @@ test("all trucks are there, in the light that Python finds", async () => {
 
 test("the clock and the scale of light", () => {
   for (const [start, seconds, text] of clocks) assert.equal(clockText(start, seconds), text);
-  assert.equal(rampColour(0), "rgb(65 76 88)");
-  assert.equal(rampColour(1), "rgb(255 248 227)");
+  for (const [level, colour] of ramp) assert.equal(rampColour(level), colour);
 });
