@@ -41,7 +41,7 @@ from sim.study.sweeping.plan import make_plan
 from sim.study.sweeping.sweep import sweep
 from sim.study.sweeping.vary import parse_varied
 from sim.verification.meter import Reading, read_meter
-from sim.verification.verify import verify_meter
+from sim.verification.verify import Verification, verify_meter
 from sim.verification.worksheet import make_worksheet
 from tests.show.made_results import make_scenario
 from tests.study.decide_site import small_site, wishing_site
@@ -49,7 +49,7 @@ from tests.truth.test_truth_site_fit import made_site, write_visits
 from tests.verification.made_meters import meter_text, other_weeks
 from tests.verification.made_meters import small_site as metered_site
 
-__all__ = ["KINDS", "advised", "pack_of", "paper"]
+__all__ = ["KINDS", "advised", "pack_of", "paper", "verified"]
 
 
 def _sweep() -> str:
@@ -74,7 +74,9 @@ def _sensitivity() -> str:
     return render_sensitivity(site, found, logs, sensitivity_page(site, found, logs, 2, ()), {})
 
 
-def _verify() -> str:
+@cache
+def verified() -> Verification:
+    """A meter of two weeks beside the site that it is on, the first of them the baseline."""
     site = metered_site(replications=3)
     weeks = other_weeks(2).reshape(2 * 168, 3)
     columns = {f"{name} [kWh measured]": weeks[:, at] for at, name in enumerate(site.aisle_names)}
@@ -85,8 +87,11 @@ def _verify() -> str:
     first, last = dt.date(2027, 3, 1), dt.date(2027, 3, 14)
     before = meter.within(first, first + dt.timedelta(days=6))
     after = meter.within(first + dt.timedelta(days=7), last)
-    found = verify_meter(site, after, baseline=before, replications=3)
-    return render_verification(found, verify_page(found, 0.9), 0.9, {})
+    return verify_meter(site, after, baseline=before, replications=3)
+
+
+def _verify() -> str:
+    return render_verification(verified(), verify_page(verified(), 0.9), 0.9, {})
 
 
 def _fit() -> str:

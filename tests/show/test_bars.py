@@ -140,7 +140,7 @@ def test_the_worst_aisles(ink: Ink, width: int) -> None:
     with pytest.raises(AssertionError):
         check_lengths(drawn[::-1], frame["dim_truck_s"].tolist(), len(drawn[0]), ink.across)
     for line, per_visit in zip(shown, frame["dim_truck_s"] / frame["visits"], strict=True):
-        assert float(line.split()[-4]) == pytest.approx(per_visit, rel=5e-3)
+        assert float(line.split()[-4]) == pytest.approx(per_visit, rel=5e-3)  # three figures are shown
 
 
 def test_no_bars_of_what_is_not_known() -> None:
@@ -175,8 +175,14 @@ def test_a_point_lies_in_the_cell_nearest_to_it(ink: Ink, width: int) -> None:
         row = rows[len(rows) - 1 - math.floor(up + 0.5)].ljust(room)
         return row[math.floor(across + 0.5)]
 
-    for x, y, is_front in zip(points.energy_kwh, points.dim_truck_s, points.is_front, strict=True):
-        assert cell(x, y) in ((ink.front, ink.current) if is_front else (ink.other, ink.front, ink.current))
+    def check(front: np.ndarray) -> None:
+        for x, y, is_front in zip(points.energy_kwh, points.dim_truck_s, front, strict=True):
+            over = (ink.front, ink.current) if is_front else (ink.other, ink.front, ink.current)
+            assert cell(x, y) in over
+
+    check(points.is_front)
+    with pytest.raises(AssertionError):
+        check(~points.is_front)
     assert cell(35.0, 4e3) == ink.current
     marks = sum(row.count(letter) for row in rows for letter in (ink.front, ink.other, ink.current))
     assert marks <= len(points.energy_kwh) + 1

@@ -62,7 +62,10 @@ def differences(rows: list[dict[str, str]]) -> list[tuple[str, str, str]]:
     wanted, odd = expected(), []
     for row in rows:
         key = (row["zone"], row["period"], row["unit"])
+        if row["unit"] not in ("share", "s", "lx"):
+            continue
         if key not in wanted:
+            odd.append(key)  # a row that is not foreseen, or one twice
             continue
         value, least, most, met = wanted.pop(key)
         if (
@@ -78,6 +81,7 @@ def test_every_zone_and_period_is_as_worked_out_by_hand(tmp_path: Path) -> None:
     rows = rows_of(site(), tmp_path)
     assert tuple(rows[0]) == COLUMNS
     assert differences(rows) == []
+    assert differences(rows + rows[:1]) != []
     assert {row["next"] for row in rows} == {"ask the authority having jurisdiction"}
     sources = {row["source"] for row in rows if row["unit"] == "s"}
     assert sources == {"ANSI/ASHRAE/IES 90.1-2022, 9.4.1.1(g)"}

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from html.parser import HTMLParser
 
-import numpy as np
 import pytest
 
 from sim.results import Estimate
@@ -23,10 +22,10 @@ from sim.show.reports.summary_recommend import (
 from sim.show.words.glossary import GLOSSARY, used_words
 from sim.show.words.plain_names import plain_names
 from sim.show.words.sections import Section
-from sim.study.differences import Difference, subtract_paired
-from sim.study.replications.precision import estimate_mean
+from sim.study.differences import Difference, subtract, subtract_paired
 from tests.show.made_papers import KINDS, advised, paper
-from tests.show.test_report import CLAIMS, VOID, Links, Page
+from tests.show.test_notebook import check_cell, check_pair
+from tests.show.test_report import CLAIMS, Links, Page
 
 NUMBER = re.compile(r"\d")
 OWN_TABLES = ("Line by line", "7. Functional test: what was found")
@@ -80,18 +79,31 @@ def unsourced(text: str) -> list[str]:
     ]
 
 
+def dead_links(text: str) -> set[str]:
+    """Return the links that lead to no part of the page."""
+    links = Links()
+    links.feed(text)
+    assert len(set(links.ids)) == len(links.ids)
+    return set(links.targets) - {f"#{name}" for name in links.ids}
+
+
+def column_names(text: str) -> list[str]:
+    """Return the names of columns that a reader meets from the answers to the notes."""
+    shown = text[text.index('class="answer"'): text.index('class="notes"')]
+    shown = re.sub(r"<[^>]+>", " ", shown)
+    return re.findall(r"\b(?:energy_kwh|dim_truck_s|switch_ups|false_offs|saved_share)\b(?!\.)", shown)
+
+
 @pytest.mark.parametrize("kind", KINDS)
 class TestEveryPaper:
     def test_is_well_formed_alone_and_its_links_lead_somewhere(self, kind: str) -> None:
         text = paper(kind)
-        page, links = Page(text), Links()
+        page = Page(text)
         assert "script" not in page.tags
         assert "link" not in page.tags
         assert not [name for name, _ in page.attributes if name.startswith("on")]
         assert not re.search(r"https?:|@import|url\(", text)
-        links.feed(text)
-        assert len(set(links.ids)) == len(links.ids)
-        assert set(links.targets) <= {f"#{name}" for name in links.ids}
+        assert dead_links(text) == set()
 
     def test_begins_with_the_answers_and_lists_every_part(self, kind: str) -> None:
         text = paper(kind)
@@ -129,10 +141,7 @@ class TestEveryPaper:
         assert "prefers-color-scheme: dark" in text
 
     def test_names_of_columns_are_in_words(self, kind: str) -> None:
-        text = paper(kind)
-        shown = text[text.index('class="answer"'): text.index('class="notes"')]
-        shown = re.sub(r"<[^>]+>", " ", shown)
-        assert not re.search(r"\b(energy_kwh|dim_truck_s|switch_ups|false_offs|saved_share)\b(?!\.)", shown)
+        assert column_names(paper(kind)) == []
 
 
 def test_a_number_without_a_note_is_noticed() -> None:
@@ -146,8 +155,18 @@ def test_a_word_that_stands_nowhere_is_not_explained() -> None:
     assert "hypervolume" in dict(used_words("<p>The hypervolumes.</p>"))
 
 
-def test_void_elements_are_the_pages_own() -> None:
-    assert {"meta", "img"} <= VOID
+def test_what_is_wrong_with_a_page_is_noticed() -> None:
+    """Negative controls: markup not nested, a link to nowhere, an id twice, a claim, a column's name."""
+    text = paper("handover")
+    for spoilt in (text.replace("</main>", "", 1), text.replace("</main>", "</p></main>", 1)):
+        with pytest.raises(AssertionError):
+            Page(spoilt)
+    assert dead_links(text.replace('id="note-1"', "", 1)) == {"#note-1"}
+    with pytest.raises(AssertionError):
+        dead_links(text.replace('id="note-2"', 'id="note-1"', 1))
+    assert CLAIMS.findall(Page(text.replace("</main>", "<p>It is safe.</p></main>", 1)).words()) == ["safe"]
+    named = re.sub(r'(<section class="answer"[^>]*>)', r"\1<p>saved_share</p>", text)
+    assert column_names(named) == ["saved_share"]
 
 
 def table(section: Section, meanings: Sequence[Meaning] = ()) -> Table:
@@ -201,16 +220,14 @@ class TestRecommendation:
         rows = {row[0]: row[1:] for row in summary.table.rows}
         today = found.trials[0].totals["current"]
         best = found.trials[0].totals["aisles"]
-        share = estimate_mean((1.0 - best["energy_kwh"] / today["energy_kwh"]).tolist())
         assert rows["saved against the settings in force"][0] == ""
-        told = rows["saved against the settings in force"][-1]
-        assert float(told.split()[0]) == pytest.approx(100.0 * (share.mean or 0.0), abs=0.6)
+        shares = 100.0 * (1.0 - best["energy_kwh"] / today["energy_kwh"])
+        check_cell(rows["saved against the settings in force"][-1], shares)
         for name in ("energy_kwh", "dim_truck_s", "false_offs", "switch_ups"):
             for place, plan in enumerate(("current", "single", "groups", "aisles")):
-                mean = float(np.mean(found.trials[0].totals[plan][name]))
-                shown = float(rows[name][place].split()[0].replace(",", ""))
-                half = estimate_mean(found.trials[0].totals[plan][name].tolist()).half_width or 0.0
-                assert shown == pytest.approx(mean, abs=max(0.5 * half, 0.006 * abs(mean), 0.06))
+                check_cell(rows[name][place], found.trials[0].totals[plan][name])
+        with pytest.raises(AssertionError):
+            check_cell(rows["energy_kwh"][0], best["energy_kwh"])
 
     def test_the_saving_of_the_first_page_is_the_paired_one(self) -> None:
         found = advised()
@@ -218,9 +235,11 @@ class TestRecommendation:
         today, best = (totals[plan]["energy_kwh"].tolist() for plan in ("current", "aisles"))
         paired = subtract_paired(today, best)
         text = dict(recommend_summary(found).answers)["What do they save?"]
-        number = float(re.findall(r", ([\d.,]+) ±", text)[0].replace(",", ""))
-        half = paired.estimate.half_width or 0.0
-        assert number == pytest.approx(abs(paired.estimate.mean or 0.0), abs=max(0.5 * half, 0.01))
+        [(mean, half)] = re.findall(r", ([\d.,]+) ± ([\d.,]+)", text)
+        check_pair(mean, half, replace(paired.estimate, mean=abs(paired.estimate.mean or 0.0)))
+        alone = subtract(today, best).estimate.half_width
+        with pytest.raises(AssertionError):
+            check_pair(mean, half, replace(paired.estimate, mean=float(mean), half_width=alone))
         assert "than the settings in force" in text
 
     @pytest.mark.parametrize(("mean", "half", "plan"), [(9.0, 2.0, "aisles"), (1.0, 2.0, "single")])

@@ -209,6 +209,11 @@ def test_rules_of_accessibility_find_nothing(browser: Any, scheme: str) -> None:
         page.evaluate(rules)
         found = page.evaluate("() => axe.run()")["violations"]
         assert [(one["id"], one["nodes"][0]["html"]) for one in found] == [], kind
+        # negative control: a picture without words instead of it, and a grey that nobody can read
+        page.evaluate("""() => document.querySelector('main').insertAdjacentHTML('beforeend',
+            '<img src="data:,"><p style="color: #ccc; background: #ddd">grey</p>')""")
+        spoilt = {one["id"] for one in page.evaluate("() => axe.run()")["violations"]}
+        assert {"image-alt", "color-contrast"} <= spoilt
         page.close()
     context.close()
 

@@ -182,7 +182,8 @@ def test_absent_pictures_are_left_out():
 
 
 def test_low_light_is_compared_with_numeric_limits():
-    # 60 lx: day 100 % and 30 %, night 50 % and 0 %; limits 150, 21.53, 20 and 10.76 lx (standards.md O22)
+    # 60 lx: day 100 % and 30 %, night 50 % and 0 %; limits: 150 lx (EN 12464-1), 2 lm/ft2
+    # = 21.53 lx (29 CFR 1910.178(h)(2)), 20 lx (HSG38, Table 1), 1 fc = 10.76 lx (IBC 2021, 1008.2.1)
     rows = {(row.where, row.level): row for row in lux_rows(RESULTS["lux"].scenario)}
     assert rows["day", "unoccupied, 30 %"].lux == pytest.approx(18.0)
     assert rows["day", "unoccupied, 30 %"].meets == (False, False, False, True)
@@ -194,7 +195,7 @@ def test_low_light_is_compared_with_numeric_limits():
     ("lux", "meets"), [(20.0, (False, True)), (22.0, (True, True)), (10.0, (False, False))]
 )
 def test_limits_of_truck_light_and_of_traffic_routes(lux, meets):
-    # standards.md O22: 20 lx is below 21.53 and meets 20; 10 lx is below both; 22 lx meets both
+    # 29 CFR 1910.178(h)(2): 2 lm/ft2 = 21.53 lx; HSG38, Table 1: 20 lx on average
     luminaires = {"per_aisle": 10, "full_w": 100.0, "floor_lux_at_full": lux}
     rows = lux_rows(make_scenario(luminaires=luminaires))
     full = next(row for row in rows if row.level == "occupied, 100 %")
@@ -203,7 +204,7 @@ def test_limits_of_truck_light_and_of_traffic_routes(lux, meets):
 
 @pytest.mark.parametrize(("level", "conflict"), [(5.0 / 60.0, True), (15.0 / 60.0, False)])
 def test_short_delays_on_a_way_out(level, conflict):
-    # standards.md O23: delay 10 min and 5 lx must warn, 15 lx must not
+    # NFPA 101-2012, 7.8.1.2.2: a timer of 15 min; IBC 2021, 1008.2.1: 1 fc, 10.76 lx; 10 min at 5 lx warns
     lighting = {"settings": {"all": {"unoccupied_level": level, "timeout_s": 600}}}
     scenario = make_scenario(
         lighting=lighting, timetable=[{"from": "00:00", "to": "24:00", "settings": "all"}],
@@ -222,7 +223,7 @@ def test_short_delays_on_a_way_out(level, conflict):
     ],
 )
 def test_energy_code_numbers(timeout_s, level, delay, cut):
-    # standards.md O7: 20 min and 50 % pass, 49 % fails, 20 min and 1 s fails; the hold is 30 s
+    # IECC 2021, C405.2.1.2: half the power within 20 min; the hold is 30 s
     lighting = {"settings": {"all": {"unoccupied_level": level, "timeout_s": timeout_s}}}
     scenario = make_scenario(
         lighting=lighting, timetable=[{"from": "00:00", "to": "24:00", "settings": "all"}]
@@ -233,7 +234,7 @@ def test_energy_code_numbers(timeout_s, level, delay, cut):
 
 
 def test_way_travelled_before_the_light_is_there():
-    # standards.md O24 with a target of 90 %: latency 0.2 s, 0 to 100 % in 0.707 s, so 0.6363 s to 90 %; 3 m/s
+    # elementary, to 90 % of full light: latency 0.2 s, 0 to 100 % in 0.707 s, so 0.6363 s to 90 %; 3 m/s
     scenario = make_scenario(
         sensors={"at": "ends", "range_m": 9.0, "latency_s": 0.2},
         lighting={"settings": {"all": {"unoccupied_level": 0.0, "timeout_s": 60, "fade_up_s": 0.707}}},

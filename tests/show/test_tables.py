@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -46,8 +47,13 @@ def test_what_a_file_names_is_told(path):
     text = site_of(scenario)
     assert_fits(text)
     flat = " ".join(text.split())
-    for part in (*scenario.trucks, *scenario.work, *scenario.inbound, *scenario.outbound):
-        assert part.name in flat
+    for group in scenario.trucks:
+        columns = rf" +{group.count}  [\d.]+ / [\d.]+ m/s +(none|[\d.]+ m/s2) +[\d.]+ \w+ \([\d.]+\)$"
+        assert re.search(rf"^  {re.escape(group.name)}{columns}", text, re.MULTILINE), group.name
+    for work in scenario.work:
+        assert re.search(rf"^  {re.escape(work.name)} +{work.kind} ", text, re.MULTILINE), work.name
+    for trailers in (*scenario.inbound, *scenario.outbound):
+        assert f"{trailers.name}: " in flat
     for stream in scenario.outbound:
         assert f"each takes {stream.pallets} pallets" in flat
     for area in scenario.area or ():
@@ -117,7 +123,7 @@ def test_the_week_as_a_picture():
 
 
 def test_shares_of_the_busiest_aisles():
-    # Bender's curve through (0.2, 0.6) is A = 0.2: rank 1 of 5 takes exactly 0.6 (traffic.md T15's curve)
+    # Bender 1981, (1 + A) x / (A + x): through (0.2, 0.6) with A = 0.2, so rank 1 of 5 takes exactly 0.6
     floor = {"aisles": 5, "aisle_length_m": 60.0, "aisle_pitch_m": 5.0}
     text = site_of(make_scenario(floor=floor))
     assert next(line for line in text.splitlines() if "retrieval" in line).endswith("60 %, 60 %")

@@ -56,7 +56,7 @@ def test_unit_and_scale():
 
 
 def test_levels_have_no_more_digits_than_people_read():
-    """Step 230 of a logarithmic scale of 254 steps over three decades: 10 ** (3 * 229 / 253 - 1) per cent."""
+    """Command 230 of the dimming curve of IEC 62386-102: 10 ** (3 * (230 - 1) / 253 - 1) per cent."""
     level = 10.0 ** (3.0 * 229.0 / 253.0 - 1.0) / 100.0
     settings = Settings(unoccupied_level=level, timeout_s=300.0, second_delay_s=600.0, second_level=0.001)
     row = replace(settings_in_force(make_scenario())[0], settings=settings)

@@ -8,7 +8,6 @@ local time.
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -36,10 +35,8 @@ def _head(result: Result, source: str) -> dict[str, Any]:
     }
 
 
-def _local(result: Result, time_s: float) -> str | None:
-    """An instant on the local clock, None where it does not come."""
-    if not math.isfinite(time_s):
-        return None
+def _local(result: Result, time_s: float) -> str:
+    """An instant of the run on the local clock."""
     return (result.scenario.start_datetime + dt.timedelta(seconds=time_s)).isoformat(timespec="seconds")
 
 

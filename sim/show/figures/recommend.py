@@ -52,12 +52,11 @@ def draw_recommend_figures(found: Recommendation, folder: Path) -> dict[str, str
 
 
 def draw_choices(choices: Sequence[AisleChoices]) -> Figure:
-    """Draw each aisle's timeout over its visits an hour, a panel per name of the timetable."""
+    """Draw each aisle's timeout over its visits an hour, a panel per name of the timetable (one at least)."""
     columns = min(len(choices), 3)
     rows = -(-len(choices) // columns)
     figure = blank_figure(0.7 + 2.4 * rows)
     panels = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
-    dots = None
     for axes, one in zip(panels, choices, strict=False):
         if one.single_timeout_s is not None:
             axes.axhline(one.single_timeout_s, color=SCHEDULE, linestyle="-.", linewidth=1.1)
@@ -94,10 +93,9 @@ def draw_choices(choices: Sequence[AisleChoices]) -> Figure:
         axes.set_ylabel("timeout")
     for axes in panels[max(0, len(choices) - columns) :]:
         axes.set_xlabel("visits an hour")
-    if dots is not None:
-        bar = figure.colorbar(dots, ax=list(panels), pad=0.015, aspect=22, shrink=0.9)
-        bar.set_label("unoccupied level")
-        bar.outline.set_visible(False)
+    bar = figure.colorbar(dots, ax=list(panels), pad=0.015, aspect=22, shrink=0.9)
+    bar.set_label("unoccupied level")
+    bar.outline.set_visible(False)
     line = Line2D([], [], color=SCHEDULE, linestyle="-.", linewidth=1.3)
     figure.suptitle(
         "Timeout by aisle, over how busy the aisle is", x=0.01, ha="left", fontweight="bold", fontsize=9.5

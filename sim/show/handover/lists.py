@@ -17,7 +17,7 @@ from sim.lighting.dali import LARGEST_LEVEL
 from sim.lighting.power import power_curve
 from sim.scenario.schema import Scenario
 from sim.show.folders.whole import number_text
-from sim.show.words.amounts import duration, listing, percent, plain
+from sim.show.words.amounts import count_of, duration, listing, percent, plain
 from sim.show.words.in_force import InForce, settings_in_force
 
 __all__ = ["Sheet", "circuit_sheet", "sensor_sheet", "settings_sheet", "zone_sheet"]
@@ -87,7 +87,7 @@ def zone_sheet(scenario: Scenario, layout: Layout) -> Sheet:
     ]
     lead = scenario.floor.lead_zones
     if lead:
-        remarks.append(f"Motion in a zone counts also in {plain(lead)} zones on either side.")
+        remarks.append(f"Motion in a zone counts also in {count_of(lead, 'zone')} on either side.")
     return Sheet(
         name="zones",
         title="Zone list",

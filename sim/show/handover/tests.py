@@ -249,7 +249,8 @@ def _steps(scenario: Scenario, in_force: Sequence[InForce]) -> Iterator[tuple[st
     yield (
         "Bring one aisle up while its neighbours are low.",
         "The neighbours do not change." if not scenario.floor.lead_zones else
-        f"Other aisles do not change; {plain(scenario.floor.lead_zones)} zones on either side come up too.",
+        "Other aisles do not change; along the aisle the light comes up with "
+        f"{count_of(scenario.floor.lead_zones, 'zone')} on either side of each zone that sees motion.",
     )
     yield (
         "Watch one border of the timetable, once with motion just before it and once without.",

@@ -6,7 +6,7 @@ Comes in: a scenario.  Goes out: `Period`s of numbered sentences, and rules that
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from sim.lighting.dali import LARGEST_LEVEL
@@ -27,7 +27,7 @@ class Period:
     Attributes
     ----------
     name : the timetable's
-    where : the aisles in words
+    where : the aisles and open areas in words
     when : the hours of the week in words
     steps : sentences, in the order in which things happen
     """
@@ -43,7 +43,7 @@ def operation_periods(scenario: Scenario) -> tuple[Period, ...]:
     return tuple(
         Period(
             name=row.name,
-            where=_where(row),
+            where=_where(row, scenario.area_names),
             when=_when(scenario, row.name, row.hours_a_week),
             steps=tuple(_steps(row)),
         )
@@ -51,11 +51,16 @@ def operation_periods(scenario: Scenario) -> tuple[Period, ...]:
     )
 
 
-def _where(row: InForce) -> str:
-    """The aisles in words."""
+def _where(row: InForce, areas: Sequence[str]) -> str:
+    """The aisles and open areas in words."""
     if row.is_everywhere:
-        return "all aisles"
-    return f"{'aisle' if len(row.aisles) == 1 else 'aisles'} {listing(row.aisles, len(row.aisles))}"
+        return "all aisles and areas" if areas else "all aisles"
+    found = []
+    for kind, is_area in (("aisle", False), ("area", True)):
+        names = [name for name in row.aisles if (name in areas) == is_area]
+        if names:
+            found.append(f"{kind}{'s' * (len(names) > 1)} {listing(names, len(names))}")
+    return " and ".join(found)
 
 
 def level_words(row: InForce, level: float) -> str:
@@ -142,13 +147,14 @@ def _rules(scenario: Scenario) -> Iterator[str]:
     if fixed:
         counts = {scenario.luminaires_of(name).fixed_on for name in fixed}
         each = count_of(counts.pop(), "luminaire") if len(counts) == 1 else "some luminaires"
-        yield f"Always at full: {each} in each of {listing(fixed, len(fixed))}, counted from the back."
+        where = f"{'each of ' * (len(fixed) > 1)}{listing(fixed, len(fixed))}"
+        yield f"Always at full: {each} in {where}, counted from the back."
     else:
         yield "No luminaire is kept at full: all of them dim."
     if scenario.floor.lead_zones:
         yield (
-            f"Motion in a zone counts also in {plain(scenario.floor.lead_zones)} zones on either side, along "
-            "its aisle."
+            f"Motion in a zone counts also in {count_of(scenario.floor.lead_zones, 'zone')} on either side, "
+            "along its aisle."
         )
     else:
         yield "Each zone listens to its own sensors alone; a neighbouring zone or aisle does not change it."

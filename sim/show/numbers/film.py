@@ -163,8 +163,6 @@ def _dots(
     rows: IntColumn = np.flatnonzero((visits.leave > time[0]) & (visits.enter <= time[-1]))
     for row in rows.tolist():
         aisle = int(visits.aisle[row])
-        if aisle >= len(layout.aisles):
-            continue
         own = [box for box in boxes if box.aisle == aisle]
         first, last = np.searchsorted(time, [visits.enter[row], visits.leave[row]])
         for frame in range(int(first), int(last)):

@@ -76,8 +76,10 @@ def verify_summary_page(found: Verification, confidence: float) -> Summary:
 
 def _judged(agreement: Agreement | None) -> str:
     """NMBE and CV(RMSE) beside their limits."""
-    if agreement is None or math.isnan(agreement.bias):
+    if agreement is None:
         return "There are too few hours or months for NMBE and CV(RMSE)."
+    if math.isnan(agreement.bias):
+        return "Nothing was metered: NMBE and CV(RMSE), which divide by the mean metered, are not known."
     limits = []
     for limit in LIMITS[agreement.step]:
         said = {True: "meets", False: "does not meet", None: "not known beside"}[agreement.meets(limit)]

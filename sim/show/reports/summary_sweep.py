@@ -63,6 +63,7 @@ def sweep_summary(result: SweepResult) -> Summary:
     aims = listing([f"{'most' if aim.is_maximised else 'least'} {aim.outcome}" for aim in result.aims])
     best = better[0] if better else None
     front = int(result.is_front.sum())
+    choice = "Between them more of one is less of another: the site chooses. "
     if best is None:
         decision = (
             f"Nothing that was tried: none of {count_of(len(result.plan), 'setting')} beats the settings in "
@@ -81,10 +82,9 @@ def sweep_summary(result: SweepResult) -> Summary:
         ("Which settings?", decision),
         (
             "What is the choice?",
-            f"{count_of(front, 'setting')} of {count_of(len(result.plan), 'one', 'ones')} tried "
-            f"{'is' if front == 1 else 'are'} not beaten in {aims}. Between them more of one is less of "
-            "another: "
-            "the site chooses. aislewake recommend chooses by itself once limits are stated.",
+            f"{count_of(front, 'setting')} of {len(result.plan):,} tried {'is' if front == 1 else 'are'} not "
+            f"beaten in {aims}. {choice if front > 1 and len(result.aims) > 1 else ''}aislewake recommend "
+            "chooses by itself once limits are stated.",
         ),
         ("How sure is it?", _certainty(scenario.duration_s, len(result.replications))),
     )

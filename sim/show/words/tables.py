@@ -32,7 +32,7 @@ def headline_table(result: Result) -> str:
     for group in headline_groups(result):
         lines += ["", group.title]
         for row in group.rows:
-            line = f"  {row.label:<{_LABEL}}{row.value:<{_VALUE}}{row.remark}".rstrip()
+            line = f"  {row.label:<{_LABEL}}{f'{row.value} ':<{_VALUE}}{row.remark}".rstrip()
             if len(line) <= WIDTH:
                 lines.append(line)
             else:
