@@ -38,10 +38,10 @@ def _start_worker() -> None:
     """Leave Ctrl-C to the parent and end when it is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
+    assert parent is not None, "only children come here"
 
     def watch() -> None:
-        if parent is not None:
-            parent.join()
+        parent.join()
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()

@@ -306,8 +306,7 @@ def find_worst_spells(result: Result, count: int, place: int | None = None) -> t
             last = int(np.searchsorted(dim_start, leave, side="left"))
             for row in range(first, last):
                 begun, over = max(enter, float(dim_start[row])), min(leave, float(dim_end[row]))
-                if over > begun:
-                    pieces.setdefault(visit, []).append((begun, over, float(least[row])))
+                pieces.setdefault(visit, []).append((begun, over, float(least[row])))
     spells = [
         _spell(result, visits, visit, *one) if visit < len(visits) else _open_spell(spans[visit], *one)
         for visit, own in pieces.items()

@@ -204,8 +204,6 @@ def _read_replications(path: Path, scenario: Scenario) -> tuple[tuple[int, ...],
         for name in OUTCOMES:
             parts[name].append(log.to_numbers(batch, name))
     log.finish()
-    if not numbers:
-        raise InputError([Fault(str(path), None, "", "has no rows")])
     return tuple(numbers), {name: np.concatenate(columns) for name, columns in parts.items()}
 
 

@@ -92,6 +92,24 @@ def test_samples_are_drawn_alike_and_lie_in_their_ranges(tmp_path):
         assert [point[1] for point in points[0]].count("ends") == 8
 
 
+def test_a_point_drawn_twice_stands_once(tmp_path):
+    """32 draws from 3 x 2 values: every combination, none twice."""
+    text = HEAD + '[sample]\nsize = 32\n[factors]\n'
+    text += '"all.timeout_s" = [30, 60, 90]\n"sensors.at" = ["ends", "every"]\n'
+    points = batch_of(tmp_path, text).points
+    assert sorted(points) == sorted((timeout, at) for timeout in (30, 60, 90) for at in ("ends", "every"))
+
+
+def test_a_point_has_its_key_whatever_points_stand_beside_it(tmp_path):
+    """Points of a grid share settings; each key is that of a study of this point alone."""
+    form = HEAD + '[factors]\n"day.timeout_s" = {}\n"night.timeout_s" = {}\n'
+    batch = batch_of(tmp_path, form.format([60, 300], [120, 240]))
+    for point, key in zip(batch.points, batch.hashes, strict=True):
+        alone = batch_of(tmp_path, form.format(*([value] for value in point)))
+        assert alone.hashes == (key,)
+    assert len(set(batch.hashes)) == 4
+
+
 def test_a_seed_is_the_studys(tmp_path):
     assert batch_of(tmp_path, HEAD + "seed = 0\n[factors]\nskew = [1.1]\n").sites[0].seed == 0
 
@@ -161,6 +179,34 @@ def test_a_seed_is_the_studys(tmp_path):
                 "study.toml:5: factors.seed: cannot be varied",
                 "study.toml:6: factors.lighting: names a whole table",
             ],
+        ),
+        (
+            HEAD.replace('"site.toml"', '["site.toml", "./site.toml"]') + "[factors]\nskew = [1.0]\n",
+            ["study.toml:3: scenario[2]: the site site stands more than once"],
+        ),
+        (
+            HEAD + "[factors]\nskew = 1.5\n",
+            ["study.toml:5: factors.skew: write a list of values, or { from = 30, to = 300, step = 30 }"],
+        ),
+        (HEAD + "[factors]\nskew = []\n", ["study.toml:5: factors.skew: has no values; write a list"]),
+        (
+            HEAD + '[factors]\n"all.timeout_s" = { from = "early", to = 60 }\n',
+            ['study.toml:5: factors."all.timeout_s": write a list of values, or { from = 30'],
+        ),
+        (
+            HEAD + "[factors]\nstart = [2027-03-01]\n",
+            ["study.toml:5: factors.start: 2027-03-01 is no number, text, truth value or list"],
+        ),
+        (
+            HEAD + '[factors]\n"all.timeout_s" = [inf]\n"day.fade_up_s" = [nan]\n',
+            [
+                'study.toml:5: factors."all.timeout_s": inf is not a finite number',
+                'study.toml:6: factors."day.fade_up_s": nan is not a finite number',
+            ],
+        ),
+        (
+            HEAD + '[factors]\n"all.timeout_s" = [60]\nspeed = [1.0, 1000.0]\n',
+            ["study.toml:6: speed=1000: trucks[reach].speed_laden_m_per_s: 2000.0 is out of range"],
         ),
         (
             HEAD + 'replications = 10_000\n[factors]\n"all.timeout_s" = { from = 1, to = 9999, step = 1 }\n',

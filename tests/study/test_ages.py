@@ -128,6 +128,13 @@ def test_open_areas_have_no_skylights() -> None:
     choices = [dict(scenario.lighting.settings)]
     fast, slow = evaluate_settings(site, traffic, choices), evaluate_by_replay(site, traffic, choices)
     assert list(differences(fast, slow)) == []
+    bare = prepare_site(scenario.model_copy(update={"skylight": None}))
+    capped, plain = (
+        evaluate_settings(one, traffic, choices, by_zone=True)["energy_kwh"][..., 0] for one in (site, bare)
+    )
+    aisles = site.layout.zones_in_aisles
+    assert capped[aisles:].tolist() == plain[aisles:].tolist() != []
+    assert (capped[:aisles] < plain[:aisles]).all(), "the check would see a cap over the area"
 
 
 def test_another_cap_is_told_apart() -> None:

@@ -7,10 +7,19 @@ import math
 
 import numpy as np
 import pytest
+import scipy.optimize
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from sim.study.decide.assign import Columns, drop_beaten, find_nearest_choice, lagrangian_bound, solve
+from sim.study.decide.assign import (
+    Columns,
+    drop_beaten,
+    find_nearest_choice,
+    lagrangian_bound,
+    reduced_costs,
+    solve,
+)
+from sim.study.decide.fit import _nearest_to_hull
 from sim.study.decide.groups import group_aisles
 
 
@@ -99,6 +108,47 @@ def test_the_nearest_choice_passes_its_limits_by_the_least(columns):
     assert excess(columns.starts + found.label) == pytest.approx(found.excess, abs=1e-9)
 
 
+def test_without_limits_every_unit_takes_its_cheapest():
+    columns = columns_of([[3.0, 1.0, 2.0], [5.0, 4.0], [0.5]], [], [])
+    found = solve(columns)
+    assert found is not None
+    assert found.label.tolist() == [1, 1, 0]
+    assert found.cost == found.bound == 5.5 == best_of_all(columns)
+    assert reduced_costs(columns).tolist() == [2.0, 0.0, 1.0, 1.0, 0.0, 0.0]
+
+
+NARROW = columns_of([[1.0, 4.0, 9.0], [2.0, 6.0, 12.0]], [[[6.0, 3.0, 1.0], [6.0, 3.0, 2.0]]], [8.0])
+"""At most 8 in use: 3 + 3 costs 10, 1 + 6 costs 11, 6 + 2 costs 13; the cheapest pair, 6 + 6, is too much."""
+
+
+@pytest.mark.parametrize("wrong", [1, 2, 3])
+def test_a_solver_that_passes_a_limit_is_asked_again_a_hair_tighter(wrong, monkeypatch):
+    """As HiGHS may within its tolerance: it answers the cheapest pair so often, then as it should."""
+    asked: list[float] = []
+    right = scipy.optimize.milp
+
+    def by_a_hair(cost, *, constraints, **more):
+        asked.append(float(constraints[1].ub[0]))
+        found = right(cost, constraints=constraints, **more)
+        if len(asked) <= wrong:
+            found.x = np.array([1.0, 0.0, 0.0, 1.0, 0.0, 0.0])
+        return found
+
+    monkeypatch.setattr("scipy.optimize.milp", by_a_hair)
+    found = solve(NARROW, gap=0.0)
+    assert found is not None
+    assert found.label.tolist() == [1, 1]
+    assert found.cost == best_of_all(NARROW) == 10.0
+    # the limit is 1 to the solver, and each time a little less
+    assert asked[: wrong + 1] == [1.0, 1.0 - 1e-7, 1.0 - 1e-6, 1.0 - 1e-5][: wrong + 1]
+
+
+def test_a_solver_that_never_keeps_the_limits_is_not_believed(monkeypatch):
+    wrong = scipy.optimize.OptimizeResult(x=np.array([1.0, 0.0, 0.0, 1.0, 0.0, 0.0]), mip_dual_bound=0.0)
+    monkeypatch.setattr("scipy.optimize.milp", lambda *_, **__: wrong)
+    assert solve(NARROW) is None
+
+
 def test_many_units_are_within_the_proved_gap():
     """40 units, 400 choices, 3 limits: the bound is a proof, so the gap is all there is to check."""
     rng = np.random.default_rng(3)
@@ -141,3 +191,18 @@ def test_groups_have_the_least_squares_of_all_partitions(figures, groups):
     assert squares(found) == pytest.approx(best, abs=1e-9)
     order = np.argsort(values, kind="stable")
     assert (np.diff(found[order]) >= 0).all()
+
+
+def test_short_lists_are_picked_in_turn_and_a_short_offer_is_kept_whole():
+    """Two aisles, two names: of three candidates of the first name two are kept, both of the second.
+
+    Without limits the reduced cost is the cost above the aisle's least.  Aisle 0 wants candidate 2 first,
+    aisle 1 candidate 1; then the list is full.
+    """
+    costs = [[5.0, 4.0, 1.0], [3.0, 2.0], [9.0, 6.0, 8.0], [1.0, 2.0]]
+    first, second = _nearest_to_hull(columns_of(costs, [], []), [3, 2], 2)
+    assert first.tolist() == [1, 2]
+    assert second.tolist() == [0, 1]
+    # with the last aisle's wish turned round another candidate is kept
+    costs[2] = [6.0, 9.0, 8.0]
+    assert _nearest_to_hull(columns_of(costs, [], []), [3, 2], 2)[0].tolist() == [0, 2]

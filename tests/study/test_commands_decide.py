@@ -104,6 +104,10 @@ def test_each_command_does_its_work(site, capsys):
         (["explain", "site.toml"], "give either --at"),
         (["explain", "site.toml", "--at", "02:10"], "--at needs an aisle"),
         (["sensitivity", "site.toml", "--range", "volume=2:1"], "is empty"),
+        (
+            ["sensitivity", "site.toml", "--range", "volume=0.5:2", "--range", "volume=1:2"],
+            "--range volume=1:2: stands more than once",
+        ),
         (["sensitivity", "site.toml", "--of", "energy", "--replications", "1"], "no such outcome"),
     ],
 )

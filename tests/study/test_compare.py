@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,11 +20,19 @@ from sim.study.compare import Goal, compare, from_scenario, from_store
 from sim.study.differences import subtract, subtract_paired
 from sim.study.relight import traffic_key
 from sim.study.replications.replicate import replay, run
-from sim.study.store import read_stored_run
+from sim.study.store import read_settled, read_stored_run
 from tests.study.decide_site import small_site
 
 SHORT = small_site(a="timeout_s = 300 -> timeout_s = 60")
 OTHER = small_site(a="seed = 3 -> seed = 4")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _no_pictures():
+    """Draw nothing: no picture is looked at here, and drawing takes longer than all the rest."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("sim.show.figures.draw.draw_figures", lambda *_: [])
+        yield
 
 
 def totals(scenario: Scenario, name: str, count: int) -> list[float]:
@@ -179,3 +189,51 @@ def test_damaged_folders_are_told(tmp_path, name, content, words):
 def test_a_folder_that_is_none(tmp_path):
     with pytest.raises(InputError, match="not a results folder"):
         read_stored_run(Path(tmp_path))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A results folder of three replications."""
+    place = tmp_path_factory.mktemp("results") / "week"
+    write_results(run(small_site(), replications=3), place)
+    return place
+
+
+def test_only_replications_that_both_folders_have_are_paired(folder):
+    """One folder holds replications 0 to 2, the other 1 alone, as `run --replication 1` leaves it."""
+    whole = read_stored_run(folder)
+    own = {name: column[1:2] + 7.0 for name, column in whole.outcomes.items()}
+    single = replace(whole, replications=(1,), outcomes=own)
+    found = compare([from_store(whole, "week"), from_store(single, "one")])
+    (pair,) = found.pairs
+    assert pair.is_paired
+    assert pair.count == (1, 1)
+    assert pair.differences["energy_kwh"].estimate.mean == pytest.approx(7.0, rel=1e-9)
+    # were the first of each taken, the difference would be another one
+    energy = whole.outcomes["energy_kwh"]
+    assert abs(energy[1] - energy[0]) > 0.01
+
+
+def test_a_folder_without_replications_is_damaged(folder, tmp_path):
+    place = tmp_path / "cut"
+    shutil.copytree(folder, place)
+    path = place / "replications.csv"
+    path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"replications\.csv: has a header but no rows"):
+        read_stored_run(place)
+
+
+@pytest.mark.parametrize(
+    ("content", "plan", "words"),
+    [
+        ('{"source": "sweep"}', None, "holds a sweep; give the folder of a run, a replay or a recomm"),
+        ('{"source": "run"}', "aisles", "holds a run; only a recommendation has plans"),
+        ('{"source": "recommend", "plans": {"single": 1}}', "aisles", "has no plan aisles; there are: sing"),
+        ('{"source": "recommend", "plans": []}', None, "has no plan .*; there are: none"),
+        ('"run"', None, "is damaged: not a table"),
+    ],
+)
+def test_folders_without_settings_to_hand_over_are_told(tmp_path, content, plan, words):
+    (tmp_path / "summary.json").write_text(content, encoding="utf-8")
+    with pytest.raises(InputError, match=words):
+        read_settled(tmp_path, plan)

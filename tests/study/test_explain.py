@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from sim.errors import InputError
+from sim.floor.layout import lay_out
 from sim.results import Result
+from sim.scenario.schema import Scenario
 from sim.show.words.explain import moment_page, spells_page
 from sim.show.words.sections import page_text
 from sim.study.explain import explain_moment, find_worst_spells
@@ -179,3 +182,75 @@ def test_the_first_such_weekday_of_the_run():
 def test_faulty_moments_are_told(text, words):
     with pytest.raises(InputError, match=words):
         parse_moment(text, small_site())
+
+
+def replay_of(site: Scenario, folder: Path, detections: str, visits: str) -> Result:
+    """Replay two logs written here."""
+    (folder / "detections.csv").write_text(detections, encoding="utf-8")
+    (folder / "visits.csv").write_text(visits, encoding="utf-8")
+    return replay(site, detections=folder / "detections.csv", visits=folder / "visits.csv")
+
+
+def test_a_spell_goes_on_from_zone_to_zone(tmp_path):
+    """Nothing is seen in A01 but, in another log, in its second half: a visit is dark in one piece or two.
+
+    In at 2 m/s with 0.5 m/s2 the truck passes the cut, 20 m in, on its way to 30 m and back.
+    """
+    site = small_site(a="aisle_pitch_m = 5 -> aisle_pitch_m = 5\nzones_per_aisle = 2")
+    zones = lay_out(site).zones_of_place(0)
+    names = [lay_out(site).zones[zone] for zone in zones]
+    visits = "aisle,enter,leave,bay_m\nA01,3600,5000,30\n"
+    elsewhere = lay_out(site).zones[lay_out(site).zones_of_place(1)[0]]
+    found = replay_of(site, tmp_path, f"zone,start,end\n{elsewhere},100,100\n", visits)
+    inside = [found.close_look.stays.of_zone(zone) for zone in zones]
+    assert [len(stays.enter) for stays in inside] == [2, 1], "the truck crosses the cut twice"
+    (spell,) = find_worst_spells(found, 10)
+    assert (spell.start, spell.end, spell.least_level) == (3600.0, 5000.0, 0.2)
+    lit = replay_of(site, tmp_path, f"zone,start,end\n{names[1]},3600,5000\n", visits)
+    spells = sorted(find_worst_spells(lit, 10), key=lambda one: one.start)
+    # the second half is up 0.5 + 0.7 s after 3600, long before the truck is there
+    expected = [(3600.0, float(inside[1].enter[0])), (float(inside[1].leave[0]), 5000.0)]
+    assert [(one.start, one.end) for one in spells] == expected
+
+
+def test_a_light_that_never_falls_has_no_dim_spell(tmp_path):
+    """At 100 % unoccupied nobody is ever in too little light; at 99 % the same visits are."""
+    for share, is_dim in (("1.0", False), ("0.99", True)):
+        site = small_site(
+            a=f"unoccupied_level = 0.3 -> unoccupied_level = {share}",
+            b=f"unoccupied_level = 0.2 -> unoccupied_level = {share}",
+        )
+        found = replay_of(site, tmp_path, DETECTIONS, VISITS)
+        assert bool(find_worst_spells(found, 10)) is is_dim
+        assert (found.outcomes[0].total["dim_truck_s"] > 0.0) is is_dim
+
+
+def test_without_visits_nobody_was_in_the_dark(tmp_path):
+    (tmp_path / "detections.csv").write_text(DETECTIONS, encoding="utf-8")
+    found = replay(small_site(), detections=tmp_path / "detections.csv")
+    assert find_worst_spells(found, 10) == ()
+    (one,) = explain_moment(found, 0, 3800.0)
+    assert one.guests == ()
+    assert one.now is not None
+    assert one.now.needed_s == 165.0, "what the timer would need is known all the same"
+
+
+def test_where_drivers_react_a_longer_timeout_has_no_price():
+    """Another setting is another traffic: the timeout is told, its kilowatt-hours are not."""
+    reacting = small_site(
+        a="handling_cv = 0.5 -> handling_cv = 0.5\ndim_speed_factor = 0.5", b="days = 1 -> days = 0.25"
+    )
+    for site, is_known in ((reacting, False), (small_site(b="days = 1 -> days = 0.25"), True)):
+        found = run(site, replication=0)
+        start, end = found.close_look.detections.of_zone(0)
+        gap = int(np.argmax(start[1:] - end[:-1]))
+        assert start[gap + 1] - end[gap] > 126.0
+        time = float(end[gap]) + 126.0
+        (one,) = explain_moment(found, 0, time)
+        assert one.now is not None
+        assert one.now.needed_s == math.ceil(time - float(end[gap]) - 5.0) == 121.0
+        assert math.isnan(one.now.aisle_kwh) is not is_known
+        assert math.isnan(one.now.site_kwh) is not is_known
+        told = page_text(moment_page(found, [one])).replace("\n  ", " ")
+        assert ("its price is not known without a new simulation" in told) is not is_known
+        assert ("kWh a year" in told) is is_known

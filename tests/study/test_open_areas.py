@@ -145,7 +145,11 @@ def test_the_plan_and_check_show_the_area() -> None:
     assert numbers.zones == 4
     assert numbers.sensors == 8
     assert "a ring is what a sensor sees" in plan_words(numbers)
-    assert b"open area" in plan_picture(numbers, "svg") or plan_picture(numbers, "png")
+    picture = plan_picture(numbers, "svg")
+    assert b"open area" in picture
+    assert b"packing" in picture
+    bare = scenario.model_copy(update={"area": None})
+    assert b"open area" not in plan_picture(plan_numbers(bare, lay_out(bare)), "svg")
     text = "\n".join(site_lines(scenario, layout, place_programs(scenario), ()))
     assert "areas       packing: 7 luminaires, 0.350 kW, 2 sensors, 1,010 people a week" in text
 

@@ -63,6 +63,14 @@ def test_faults_name_key_and_value(texts, words):
         plan_of(*texts)
 
 
+@pytest.mark.parametrize(("values", "told"), [("-1,-2,-3", 3), ("-40:-1:1", 20)])
+def test_of_many_faults_twenty_are_told(values, told):
+    with pytest.raises(InputError) as caught:
+        plan_of(f"day.timeout_s={values}")
+    assert len(caught.value.faults) == told
+    assert "--vary day.timeout_s=-2: -2 is out of range" in str(caught.value) or told == 20
+
+
 def test_a_sweep_too_large_is_refused_with_its_size():
     with pytest.raises(InputError, match=r"100,000,000 rows .*--sample"):
         plan_of("day.timeout_s=1:10000:1", "night.timeout_s=1:1000:1", replications=10)

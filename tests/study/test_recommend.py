@@ -21,8 +21,12 @@ from sim.show.folders.recommend import write_recommendation
 from sim.show.words.recommend import recommendation_page
 from sim.show.words.sections import page_text
 from sim.study.decide.candidates import level_at_least, standard_levels
+from sim.study.decide.choose import Impossible, choose_plan
+from sim.study.decide.hour_caps import HourTable, hour_rows
 from sim.study.decide.light_plans import LightPlan, scenario_with
-from sim.study.decide.recommend import KINDS, Recommendation, recommend
+from sim.study.decide.measures import Base, Limit, parse_measure
+from sim.study.decide.recommend import KINDS, Recommendation, _choose_all, recommend
+from sim.study.decide.refusals import is_staffed
 from sim.study.decide.wish import Wish, make_wish, with_wishes
 from sim.study.relight import relight, with_settings
 from sim.study.sweeping.plan import check_content
@@ -114,6 +118,50 @@ def test_all_plans_are_the_best_of_all_combinations_by_replay(found):
 
 def test_border_terms_are_in_the_sums(found):
     assert found.replay_error < 1e-9
+
+
+def test_measures_divide_by_what_their_name_says():
+    """By hand: 60 switch-ups of 3 zones in 2 days, 20 visits."""
+    base = Base(*(np.array([value]) for value in (20.0, 2.0, 48.0, 3.0)))
+    per = {"": 60.0, "_per_visit": 3.0, "_per_day": 30.0, "_per_hour": 1.25, "_per_zone_hour": 60.0 / 144.0}
+    for suffix, value in per.items():
+        measure = parse_measure(f"switch_ups{suffix}")
+        assert measure.outcome == "switch_ups"
+        assert 60.0 / measure.divisor(base)[0] == pytest.approx(value, rel=1e-15)
+    assert parse_measure("dim_truck_s_per_hour").unit == "s per hour"
+
+
+def test_an_hour_without_visits_or_without_dim_time_has_no_limit(found):
+    """Two places, one combination: visits from 8 to 10 o'clock, dim time from 9 to 11."""
+    dim, visits = np.zeros((2, 1, 24)), np.zeros(24)
+    dim[:, 0, 9:11] = [[3.0, 1.0], [4.0, 2.0]]
+    visits[8:10] = 5.0
+    hours = HourTable(np.array([7]), {"dim_truck_s": dim}, Base(visits, *(np.ones(24),) * 3))
+    limit = Limit(parse_measure("dim_truck_s_per_visit"), 2.0, "hour")
+    ((use, most),) = hour_rows(hours, limit, found.fit)
+    assert use.shape == (2, len(found.fit))
+    assert use[:, 7].tolist() == [3.0, 4.0]
+    assert np.count_nonzero(use) == 2
+    assert most == 10.0, "2 s per visit, 5 visits"
+    total = Limit(parse_measure("dim_truck_s"), 2.0, "hour")
+    assert [most for _, most in hour_rows(hours, total, found.fit)] == [2.0, 2.0]
+
+
+def test_a_search_at_equal_service_that_finds_nothing_costs_nothing_else(found, monkeypatch):
+    """The solver may run out of time there; the plans that were found stay."""
+    groups = {name: found.plans[name].group_of for name in KINDS}
+
+    def choose(*words, at_most=None, **more):
+        answer = choose_plan(*words, at_most=at_most, **more)
+        return answer if at_most is None else Impossible(answer, ())
+
+    monkeypatch.setattr("sim.study.decide.recommend.choose_plan", choose)
+    plans, impossible = _choose_all(found.wish, found.fit, groups, None)
+    assert list(plans) == list(KINDS)
+    assert impossible == {}
+    assert set(found.plans) == {*KINDS, "groups at equal service", "aisles at equal service"}
+    for name in KINDS:
+        assert plans[name].combination == found.plans[name].combination
 
 
 def test_zone_and_hour_limits_hold_where_they_are_fitted():
@@ -214,23 +262,25 @@ def test_impossible_limits_of_zones_and_hours_name_what_is_reached():
     timeout = float(re.findall(r"day: timeout ([\d.]+) s", told)[0])
     level = float(re.findall(r"unoccupied level ([\d.]+)", told)[0])
     scenario = wish.flat
-    settings = {
-        name: one.model_copy(update={"timeout_s": timeout, "unoccupied_level": level})
-        for name, one in scenario.lighting.settings.items()
-    }
-    site = prepare_site(scenario)
-    zones, hours = np.zeros(3), np.zeros(24)
-    for number in range(2):
-        outcomes, _ = replay_site(
-            relight(site, with_settings(scenario, settings)), simulate_traffic(site, number)
-        )
-        zones = zones + outcomes.zones["switch_ups"] / 2.0
-        hours = hours + outcomes.hours["switch_ups"] / 2.0
-    days = scenario.duration_s / 86_400.0
-    worst = {"in every zone": zones.max() / days, "in every hour of the day": hours.max() / 3.0 / days}
-    for scope, value in worst.items():
-        reached = re.findall(rf"{scope}: ([\d.]+) instead of at most", told)
-        assert float(reached[0]) == pytest.approx(value, rel=1e-3)
+    site, days = prepare_site(scenario), scenario.duration_s / 86_400.0
+
+    def worst(timeout_s: float) -> list[float]:
+        settings = {
+            name: one.model_copy(update={"timeout_s": timeout_s, "unoccupied_level": level})
+            for name, one in scenario.lighting.settings.items()
+        }
+        lit = relight(site, with_settings(scenario, settings))
+        runs = [replay_site(lit, simulate_traffic(site, number))[0] for number in range(2)]
+        zones = sum(run.zones["switch_ups"] for run in runs)
+        hours = sum(run.hours["switch_ups"] for run in runs)
+        return [zones.max() / 2.0 / days, hours.max() / 2.0 / 3.0 / days]
+
+    scopes = ("in every zone", "in every hour of the day")
+    reached = [float(re.findall(rf"{one}: ([\d.]+) instead of at most", told)[0]) for one in scopes]
+    # told with four figures
+    assert reached == pytest.approx(worst(timeout), rel=5e-4)
+    for one, other in zip(reached, worst(600.0), strict=True):
+        assert one != pytest.approx(other, rel=5e-4)
 
 
 def test_a_single_setting_may_be_impossible_where_tuning_is_not(found):
@@ -261,6 +311,8 @@ def test_a_single_setting_may_be_impossible_where_tuning_is_not(found):
         ([], {"egress_aisles": ["A09"]}, 'no aisle "A09"'),
         ([], {"walked_aisles": ["A1"]}, 'no aisle "A1"; did you mean "A01"'),
         ([], {"max": {"peak_kw": 3.0}}, "peak_kw does not add up"),
+        ([], {"max": {"peak_kw_per_day": 3.0}}, "peak_kw_per_day does not add up"),
+        ([], {"max": {"sense_per_day": 3.0}}, "sense_per_day is not a measure"),
         ([], {"max": {"dim_truck_s_per_vist": 3.0}}, 'did you mean "dim_truck_s_per_visit"'),
         ([], {"max": {"visits_per_day": 3.0}}, "not changed by any setting"),
         ([], {"minimise": "nonsense"}, "is not a measure"),
@@ -274,6 +326,75 @@ def test_refusals_and_faults_say_what_to_supply(without, wishes, words):
     kept = {key: value for key, value in WISHES.items() if key not in without}
     with pytest.raises(InputError, match=words):
         make_wish(with_wishes(small_site(), {**kept, "max": LIMITS, **wishes}))
+
+
+def test_a_site_where_nothing_moves_and_a_wish_without_limits_are_told():
+    content = small_site().content()
+    still, problems = check_content({key: value for key, value in content.items() if key != "work"})
+    assert still is not None, problems
+    with pytest.raises(InputError, match=r"there is no \[\[work\]\]: nothing moves"):
+        make_wish(with_wishes(still, {**WISHES, "max": LIMITS}))
+    with pytest.raises(InputError, match=r"recommend\.max: nothing to keep to: state a limit, such as"):
+        make_wish(with_wishes(small_site(), WISHES))
+    # a limit that is mistyped is told as such, and only as such
+    with pytest.raises(InputError) as caught:
+        make_wish(with_wishes(small_site(), {**WISHES, "max": {"dim_truck": 1.0}}))
+    assert len(caught.value.faults) == 1
+
+
+def test_a_floor_in_lux_needs_the_light_at_full_level():
+    """Told for all three wishes in lux at once, with the aisles that lack it."""
+    lux = {"unoccupied_floor_lux": 20.0, "egress_floor_lux": 20.0, "occupied_lux": 100.0}
+    wishes = {**WISHES, **lux, "egress_aisles": ["A02"], "max": LIMITS}
+    with pytest.raises(InputError) as caught:
+        make_wish(with_wishes(small_site(a="floor_lux_at_full = 200\n -> "), wishes))
+    told = str(caught.value)
+    for key in lux:
+        assert f"recommend.{key}: is in lux, yet aisles A01, A02 and A03 have no floor_lux_at_full" in told
+    make_wish(with_wishes(small_site(), wishes))
+    extra = '\n[[override]]\naisles = ["A01", "A03"]\nfloor_lux_at_full = 210\n'
+    one = small_site(a="floor_lux_at_full = 200\n -> ", extra=extra)
+    with pytest.raises(InputError, match="is in lux, yet aisle A02 has no floor_lux_at_full"):
+        make_wish(with_wishes(one, wishes))
+
+
+@pytest.mark.parametrize(("level", "is_refused"), [(0.0, True), (0.05, True), (0.1, False)])
+def test_a_second_level_below_the_floor_is_no_advice_while_people_work(level, is_refused):
+    """The floor is 0.1; the second level stays as the file has it, so the file has to change."""
+    site = small_site(
+        a=f"timeout_s = 300 -> timeout_s = 300\nsecond_level = {level}\nsecond_delay_s = 900"
+    )
+    wishes = {**WISHES, "max": LIMITS}
+    if is_refused:
+        words = f"settings.day.second_level: {level:g} stays as it is and is 0 or below .* 0.1 in hours"
+        with pytest.raises(InputError, match=words):
+            make_wish(with_wishes(site, wishes))
+    else:
+        assert make_wish(with_wishes(site, wishes)).offer.names == ("day", "night")
+
+
+def test_holidays_among_exception_dates_are_no_days_of_work():
+    """On an exception date people are taken to work, unless it is a holiday: then darkness may be advised."""
+    for holidays, is_work in (("", True), ("\nholidays = [2027-03-03]", False)):
+        extra = (
+            "\n[lighting.settings.shut]\nunoccupied_level = 0.0\ntimeout_s = 60\n"
+            '\n[[exceptions]]\ndates = [2027-03-03]\nsettings = "shut"\n'
+        )
+        site = small_site(a=f"days = 1 -> days = 7{holidays}", extra=extra)
+        assert is_staffed(site, "shut") is is_work
+
+
+def test_ways_out_may_be_declared_among_the_statements():
+    """`[statements]` of a code check says it already; to say something else here is a contradiction."""
+    kept = {key: value for key, value in WISHES.items() if key != "egress_aisles"}
+    stated = small_site(extra='\n[statements]\negress_aisles = ["A03"]\n')
+    with pytest.raises(InputError, match="aisle A03 is a marked way out; state egress_floor_lux"):
+        make_wish(with_wishes(stated, {**kept, "max": LIMITS}))
+    wish = make_wish(with_wishes(stated, {**kept, "max": LIMITS, "egress_floor_share": 0.4}))
+    levels = np.array([one.unoccupied_level for one in wish.offer.candidates["day"]])
+    assert [float(levels[row].min()) for row in wish.offer.allowed["day"]] == [0.1, 0.1, 0.4]
+    with pytest.raises(InputError, match=r"statements\.egress_aisles: differs from recommend\.egress_aisles"):
+        with_wishes(stated, WISHES)
 
 
 def test_all_refusals_come_together():
@@ -392,6 +513,23 @@ def test_many_different_settings_get_names_of_their_own():
     for aisle, name in enumerate(made.aisle_names):
         own = made.settings_of(name)
         assert {key: own[key] for key in ("day", "night")} == settings[aisle]
+
+
+def test_new_names_leave_those_of_the_file_alone():
+    """The night's settings are called "day-2": the second settings of the day get the next number."""
+    site = small_site(
+        a="[lighting.settings.night] -> [lighting.settings.day-2]",
+        b='settings = "night" -> settings = "day-2"',
+    )
+    wish = make_wish(with_wishes(site, {**WISHES, "max": LIMITS}))
+    night = wish.offer.candidates["day-2"][0]
+    settings = [{"day": wish.offer.candidates["day"][number], "day-2": night} for number in range(2)]
+    plan = LightPlan("aisles", np.array([0, 1, 1]), (0, 1), tuple(settings), 0.0, 0.0, 2)
+    made = scenario_with(wish.flat, plan)
+    assert set(made.lighting.settings) == {"day", "day-2", "day-3"}
+    for aisle, number in (("A01", 0), ("A02", 1), ("A03", 1)):
+        own = made.settings_of(aisle)
+        assert (own["day"], own["day-2"]) == (settings[number]["day"], night)
 
 
 def test_the_folder_holds_what_was_promised(found, tmp_path):

@@ -91,6 +91,45 @@ def test_the_page_says_who_is_beaten_by_whom(mixed):
     assert "Beaten:" not in page_text(sweep_page(mixed)).split("Where it bends")[0]
 
 
+def test_a_long_front_is_looked_at_closely_only_here_and_there(monkeypatch):
+    """Five settings trade energy for switch-ups: with room for three, both ends and the middle are taken."""
+    texts = ("day.timeout_s=30,120,300,600,1200",)
+    aims = (Aim("energy_kwh"), Aim("switch_ups"))
+    whole = sweep_of(*texts, aims=aims)
+    assert whole.is_front.all()
+    assert sorted(whole.replayed) == [0, 1, 2, 3, 4]
+    assert not any("are on the front" in notice for notice in whole.notices)
+    monkeypatch.setattr("sim.study.sweeping.sweep.MOST_REPLAYED", 3)
+    some = sweep_of(*texts, aims=aims)
+    assert sorted(some.replayed) == sorted(some.by_hour) == [0, 2, 4]
+    told = "5 settings are on the front; peaks and dim spells were computed for 3 of them, evenly over "
+    assert f"{told}energy_kwh." in some.notices
+    assert some.is_front.all(), "the front itself is whole"
+    for name in OUTCOMES:
+        assert some.replayed[2][name] == pytest.approx(whole.replayed[2][name], rel=1e-12, nan_ok=True)
+
+
+def test_a_site_that_is_wholly_beaten_is_not_simulated_again():
+    """Sensors that only reach 3 m keep less light up: least energy is theirs, whatever the timeout."""
+    steps: list[int] = []
+    site = small_site()
+    plan = make_plan(site, parse_varied(["sensors.range_m=3,19", "day.timeout_s=30"], site), replications=2)
+
+    def swept(*names: str) -> SweepResult:
+        aims = tuple(Aim(name) for name in names)
+        return sweep(site, plan, aims=aims, progress=lambda done, _: steps.append(done))
+
+    found = swept("energy_kwh")
+    assert found.is_front.tolist() == [True, False]
+    assert found.means["energy_kwh"][0] < found.means["energy_kwh"][1]
+    assert list(found.replayed) == [0]
+    # two replications of two sites, then of the site as it stands and of the one on the front
+    assert steps[-1] == 2 * 2 + 2 * 2
+    both = swept("energy_kwh", "dim_truck_s")
+    assert both.is_front.all(), "the other sensors are better for the drivers"
+    assert steps[-1] == 2 * 2 + 2 * 3
+
+
 def test_less_work_does_not_beat_more_work():
     """The front is taken among points whose trucks move alike: half the work is no better setting."""
     found = sweep_of("work.retrieval.per_hour=7,14", "day.timeout_s=60,600")

@@ -31,6 +31,7 @@ from tests.study.decide_site import small_site
         ('"06:00","07:30"', ("06:00", "07:30")),
         ("[5,30.5],[1, 2]", ([5, 30.5], [1, 2])),
         ("true", (True,)),
+        ("2027-03-01, 2027-03-02", ("2027-03-01", "2027-03-02")),  # dates are text here
     ],
 )
 def test_ranges_and_lists(text, values):
@@ -78,6 +79,14 @@ def test_text_of_values_reads_back():
 def test_faulty_values_are_told(text, words):
     with pytest.raises(ValuesError, match=words):
         parse_values(text)
+
+
+def test_many_ranges_together_are_too_many_too(monkeypatch):
+    """Each range by itself is short enough; together they are looked at before the next is unrolled."""
+    monkeypatch.setattr("sim.study.sweeping.values.MOST_VALUES", 20)
+    assert len(parse_values("1:10:1,11:20:1")) == 20
+    with pytest.raises(ValuesError, match="has more than 20 values; take a larger step"):
+        parse_values("1:10:1,11:21:1")
 
 
 @given(st.text(max_size=60))

@@ -86,6 +86,47 @@ def test_lights_that_go_off_count_as_switched() -> None:
     assert calculate_en15193(site(level=0.0)).lighting_kwh == pytest.approx(3.0 * 0.70 * 8760.0)
 
 
+def test_the_lowest_level_of_every_period_decides_whether_lights_go_off() -> None:
+    """A second level of 0 after 30 % is off in the end; a period that stops at 10 % only dims."""
+    step = {"unoccupied_level": 0.3, "timeout_s": 270, "second_level": 0.0, "second_delay_s": 600}
+    off = {"unoccupied_level": 0.0, "timeout_s": 60}
+    rows = [
+        {"from": "06:00", "to": "18:00", "settings": "a"}, {"from": "18:00", "to": "06:00", "settings": "b"},
+    ]
+    for second, occupancy in ((0.0, 0.70), (0.1, 0.75)):
+        settings = {"a": step | {"second_level": second}, "b": off}
+        found = calculate_en15193(site(lighting={"settings": settings}, timetable=rows))
+        assert found.lighting_kwh == pytest.approx(3.0 * occupancy * 8760.0)
+
+
+def test_an_aisle_counts_by_its_own_settings() -> None:
+    """A02 goes off (F_O 0.70), and by the clock too: lit 8,760 h less the 8 h a night."""
+    rows = [
+        {"from": "06:00", "to": "22:00", "settings": "all"},
+        {"from": "22:00", "to": "06:00", "settings": "late"},
+    ]
+    usual = {"unoccupied_level": 0.3, "timeout_s": 270}
+    off, dark = usual | {"unoccupied_level": 0.0}, usual | {"occupied_level": 0.0, "unoccupied_level": 0.0}
+    found = calculate_en15193(site(
+        lighting={"settings": {"all": usual, "late": usual, "off": off, "dark": dark}}, timetable=rows,
+        override=[{"aisles": ["A02"], "settings": {"all": "off", "late": "dark"}}],
+    ))
+    assert [(part.control, part.kwh) for part in found.parts] == [
+        (0.95, pytest.approx(2.0 * 0.75 * 8760.0)), (0.90, pytest.approx(1.0 * 0.70 * 8760.0 * 16.0 / 24.0)),
+    ]
+
+
+@pytest.mark.parametrize(("cold", "aisles"), [(["A01", "A03"], 2.0), (None, 3.0)])
+def test_a_cold_store_has_an_absence_of_its_own(cold: list[str] | None, aisles: float) -> None:
+    """F_A 0.6 (Table D.2, from memory) makes F_O 0.95 + 0.2 - 0.6 = 0.55; uncooled stores are racks."""
+    where = {} if cold is None else {"aisles": cold}
+    found = calculate_en15193(site(store={"cooling_cop": 2.0, **where}))
+    kwh = {part.kind: part.kwh for part in found.parts}
+    racks = {"rack aisles": (3.0 - aisles) * 0.75 * 8760.0} if aisles < 3.0 else {}
+    assert kwh == pytest.approx({"cold-store aisles": aisles * 0.55 * 8760.0, **racks})
+    assert [part.kind for part in calculate_en15193(site(store=where)).parts] == ["rack aisles"]
+
+
 def test_an_open_area_counts_as_open_storage() -> None:
     """F_A 0.2 (Table D.2, from memory) makes F_O 0.95 + 0.2 - 0.2; ten luminaires of 100 W on 150 m2."""
     area = {
@@ -138,6 +179,24 @@ def test_under_a_skylight_the_mean_cap_of_its_hours_counts() -> None:
     assert found.lighting_kwh == pytest.approx(3.0 * 0.75 * 8760.0 - 2.0 * 0.75 * hours * 0.6)
     under = next(part for part in found.parts if part.daylight < 1.0)
     assert (under.day_h, under.daylight) == (pytest.approx(hours), pytest.approx(0.4))
+    assert found.has_skylight is True
+    assert calculate_en15193(site()).has_skylight is False
+
+
+def test_a_skylight_over_hours_that_are_lit_in_part_or_not_at_all() -> None:
+    """Caps of 0.4 from 10 to 14 in June; lit 10:30 to 12:00, 1.5 h on 30 days, or from 14:00 on: none."""
+    caps = np.ones((12, 24))
+    caps[5, 10:14] = 0.4
+    settings = {
+        "on": {"unoccupied_level": 0.3, "timeout_s": 270},
+        "off": {"occupied_level": 0.0, "unoccupied_level": 0.0, "timeout_s": 60},
+    }
+    for begin, end, day_h, daylight in (("10:30", "12:00", 45.0, 0.4), ("14:00", "15:30", 0.0, 1.0)):
+        rows = [{"from": begin, "to": end, "settings": "on"}, {"from": end, "to": begin, "settings": "off"}]
+        scenario = site(skylight={"caps": caps.tolist()}, lighting={"settings": settings}, timetable=rows)
+        part, = calculate_en15193(scenario).parts
+        assert (part.day_h, part.daylight) == (pytest.approx(day_h), pytest.approx(daylight))
+        assert part.night_h == pytest.approx(1.5 * 365.0 - day_h)
 
 
 def test_it_stands_beside_the_simulation_and_changes_nothing_of_it() -> None:

@@ -45,12 +45,10 @@ class Borders:
     wait: FloatColumn
 
 
-def find_borders(zone: ZonePieces, before: int, after: int) -> Borders | None:
-    """Return the borders from one name to another, None where there is none."""
+def find_borders(zone: ZonePieces, before: int, after: int) -> Borders:
+    """Return the borders from one name to another, of which there is at least one."""
     week = zone.week
     period = 1 + np.flatnonzero((week.kind[:-1] == before) & (week.kind[1:] == after))
-    if not len(period):
-        return None
     time = week.border[period]
     start, end = np.append(zone.start, np.inf), np.append(zone.end, -np.inf)
     last = np.searchsorted(zone.start, time, side="right") - 1

@@ -51,8 +51,7 @@ def sort_pieces(
     enter, weight = entering(stays)
     entries = find_entries(enter, weight, start, end, rise, gap, week, least_s)
     kinds = tuple(
-        _sort_kind(kind, week, parts, late, everyone, line, entries) if (week.kind == kind).any() else None
-        for kind in range(len(week.names))
+        _sort_kind(kind, week, parts, late, everyone, line, entries) for kind in range(len(week.names))
     )
     first_end = float(rise[0]) if len(rise) else week.end_s
     begin, stop = np.zeros(1), np.array([first_end])

@@ -162,7 +162,7 @@ class ZonePieces:
     gap : before each detection, inf before the first [s] (n,)
     rise : instant at which a switch-up for each detection falls due, at most the run's end [s] (n,)
     line : trucks in the zone that need light, each by its weight; None where no visits are known
-    kinds : by index of name; None where the name never holds
+    kinds : by index of name
     first_up : switch-ups after the first gap, 0 or 1
     first_low_s, first_present_s : length of the first gap with its latency, and with a truck in the zone
     first_entries : trucks that entered in it, each by its weight
@@ -176,7 +176,7 @@ class ZonePieces:
     gap: FloatColumn
     rise: FloatColumn
     line: TruckLine | None
-    kinds: tuple[KindPieces | None, ...]
+    kinds: tuple[KindPieces, ...]
     first_up: int
     first_low_s: float
     first_present_s: float

@@ -71,11 +71,11 @@ def last_before(since: FloatColumn, time: FloatColumn) -> FloatColumn:
     gap = time - since
     part = gap - time
     lost = (time - (gap - part)) - (since + part)
+    # nearest to the middle between the instant and the double before it, less since; `lost` is exact, so that
+    # this is never too low
     found = gap + (lost - 0.5 * (time - before))
     while (is_late := since + found >= time).any():
         found = np.where(is_late, np.nextafter(found, -np.inf), found)
-    while (has_more := since + (above := np.nextafter(found, np.inf)) < time).any():
-        found = np.where(has_more, above, found)
     return found
 
 

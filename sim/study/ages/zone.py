@@ -60,8 +60,7 @@ def evaluate_zone(
     for name, setting, own in zip(week.names, settings, pieces.kinds, strict=True):
         fails |= (setting.delay <= week.latency_s + setting.up) | (setting.delay < pieces.least_s)
         fails |= (setting.low > setting.occupied) | (setting.lowest > setting.low)
-        if own is not None:
-            joules += _add_kind(pieces, own, plan, name, setting, lamps, found, lit_s)
+        joules += _add_kind(pieces, own, plan, name, setting, lamps, found, lit_s)
     found["time_at_low_h"] += pieces.first_low_s
     found["dim_entries"] += pieces.first_entries
     found["switch_ups"] += pieces.first_up
@@ -137,8 +136,6 @@ def _add_pair(
 ) -> FloatColumn:
     """Add the borders from one name to another; return the energy of one luminaire [J] (K,)."""
     borders = find_borders(pieces, first, second)
-    if borders is None:
-        return np.zeros(len(plan))
     before, after = (plan.identity[pieces.week.names[kind]] for kind in (first, second))
     chosen, of = _distinct([before, after])
     sums = sum_borders(

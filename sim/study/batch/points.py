@@ -21,7 +21,7 @@ from sim.errors import Fault, InputError
 from sim.outcome.names import LIVE_OUTCOMES
 from sim.provenance import MODEL_VERSION
 from sim.replication import drivers_react
-from sim.scenario.faults import Problem
+from sim.scenario.faults import Problem, key_text
 from sim.scenario.schema import Scenario, Settings
 from sim.study.batch.file import SITE_KEY, Study
 from sim.study.relight import PRICED_AFTERWARDS, with_settings
@@ -190,21 +190,25 @@ def _scaled(study: Study, site: int, scaled: Sequence[tuple[str, Value]]) -> Sce
         scenario = scale(scenario, key, float(value))
     if not scaled:
         return scenario
-    made, problems = check_content(scenario.content())
+    content = scenario.content()
+    made, problems = check_content(content)
     if made is None:
         named = ", ".join(f"{key}={value_text(value)}" for key, value in scaled)
-        raise InputError([Fault("", None, f"--vary {named}", problem.message) for problem in problems])
+        raise InputError(
+            [
+                Fault("", None, f"--vary {named}", f"{key_text(problem.path, content)}: {problem.message}")
+                for problem in problems
+            ]
+        )
     return made
 
 
 def _with_place(fault: Fault, study: Study) -> Fault:
     """Say where in the study file the values stand that a scenario objects to."""
     blamed = fault.key.removeprefix("--vary ")
-    for one in study.factors:
-        if blamed.startswith(f"{one.key}=") or f", {one.key}=" in blamed:
-            place = study.file.places.get(("factors", one.key))
-            return Fault(study.file.name, place.line if place else None, blamed, fault.message)
-    return Fault(study.file.name, None, blamed, fault.message)
+    key = next(one.key for one in study.factors if f", {one.key}=" in f", {blamed}")
+    place = study.file.places.get(("factors", key))
+    return Fault(study.file.name, place.line if place else None, blamed, fault.message)
 
 
 def point_keys(

@@ -147,10 +147,14 @@ def candidate_settings(
 
 
 def _occupied_level(scenario: Scenario, table: Recommend, base: Settings) -> float:
-    """Keep the occupied level, or take the lowest standard one that gives the light wanted in every aisle."""
-    if table.occupied_lux is None:
+    """Keep the occupied level, or take the lowest standard one that gives the light wanted in every aisle.
+
+    It is kept where nobody said how much light an aisle has; that is refused afterwards, with all the rest.
+    """
+    stated = [scenario.luminaires_of(name).floor_lux_at_full for name in scenario.lit_names]
+    full = min(lux or 0.0 for lux in stated)
+    if table.occupied_lux is None or full == 0.0:
         return base.occupied_level
-    full = min(scenario.luminaires_of(name).floor_lux_at_full or 0.0 for name in scenario.lit_names)
     return level_at_least(table.occupied_lux / full, _ladder(scenario))
 
 

@@ -183,10 +183,9 @@ def _passed(wish: Wish, fit: Fit, plan: LightPlan, hours: HourTable | None) -> l
         elif limit.scope == "zone":
             values = fit.outcomes[outcome][np.arange(len(fit.zone_place)), chosen[fit.zone_place]]
             divisor = limit.measure.divisor(fit.zone)
-        elif hours is not None:
-            values, divisor = hours.of_plan(limit, chosen, fit)
         else:
-            continue
+            assert hours is not None, "limits of hours come with a table of hours"
+            values, divisor = hours.of_plan(limit, chosen, fit)
         worst = float(np.divide(values, divisor, out=np.zeros_like(values), where=divisor > 0.0).max())
         if worst > limit.fitted * (1.0 + 1e-9):
             passed.append((limit, worst))

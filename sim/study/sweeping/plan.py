@@ -253,9 +253,9 @@ def check_points(scenario: Scenario, varied: Sequence[Varied], points: Sequence[
                 break
             if made is None:
                 continue
-            if site is None:
-                site = sites[site_key] = len(resolved)
-                resolved.append(made)
+            # settings that the quick check refuses are refused here too: what is made is a new site
+            site = sites[site_key] = len(resolved)
+            resolved.append(made)
             for name, own_key in keys.items():
                 known[own_key] = made.lighting.settings[name]
         site_of.append(site)
