@@ -1,24 +1,23 @@
 """One log, some timeouts: what each would do in each aisle.
 
-Comes in: a prepared site and its traffic.  Goes out: an `ExtraTable`.  Before: `replication`; after:
-`study/replications/replicate`.  Every set of settings takes the timeout in turn, all else stays; the lights
-are replayed exactly on the same motion.  A gap runs from the end of one detection of a zone to the start of
-its next.
+Comes in: a prepared site and its traffic.  Goes out: an `ExtraTable`.  Before: `replication`, `study/ages`;
+after: `study/replications/replicate`.  Every set of settings takes the timeout in turn, all else stays, on
+the same motion, as exactly as a replay would.  A gap runs from the end of one detection of a zone to the
+start of its next.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from sim.floor.layout import Layout
-from sim.lighting.timetable import place_programs
 from sim.records import Detections, FloatColumn
-from sim.replication import Site, Traffic, replay_site
+from sim.replication import Site, Traffic
 from sim.results import ExtraTable
 from sim.scenario.schema import Scenario
+from sim.study.ages.evaluate import evaluate_settings
 
 __all__ = ["TIMEOUTS_S", "gaps_of_place", "timeout_table"]
 
@@ -40,23 +39,18 @@ def gaps_of_place(layout: Layout, detections: Detections, place: int) -> FloatCo
     return np.concatenate(gaps)
 
 
-def _with_timeout(scenario: Scenario, timeout_s: float) -> Scenario | None:
-    """The scenario with one timeout in every set of settings; None where lights could not follow it."""
+def _can_follow(scenario: Scenario, timeout_s: float) -> bool:
+    """Say whether lights everywhere could follow one timeout in every set of settings."""
     for aisle in scenario.lit_names:
         sensors = scenario.sensors_of(aisle)
         slowest = max(settings.fade_up_s for settings in scenario.settings_of(aisle).values())
         if sensors.hold_s + timeout_s <= sensors.latency_s + slowest:
-            return None
-    settings = {
-        name: one.model_copy(update={"timeout_s": timeout_s})
-        for name, one in scenario.lighting.settings.items()
-    }
-    lighting = scenario.lighting.model_copy(update={"settings": settings})
-    return scenario.model_copy(update={"lighting": lighting})
+            return False
+    return True
 
 
 def timeout_table(site: Site, traffic: Traffic, timeouts_s: Sequence[float] = TIMEOUTS_S) -> ExtraTable:
-    """Replay the lights with some timeouts.
+    """Say what the lights would do with some timeouts.
 
     Parameters
     ----------
@@ -67,21 +61,22 @@ def timeout_table(site: Site, traffic: Traffic, timeouts_s: Sequence[float] = TI
     -------
     a row for each aisle and timeout, all aisles together first
     """
-    layout = site.layout
+    layout, settings = site.layout, site.scenario.lighting.settings
     gaps = [gaps_of_place(layout, traffic.detections, place) for place in range(len(layout.places))]
+    tried = [timeout_s for timeout_s in timeouts_s if _can_follow(site.scenario, timeout_s)]
+    choices = [
+        {name: one.model_copy(update={"timeout_s": timeout_s}) for name, one in settings.items()}
+        for timeout_s in tried
+    ]
+    zones = evaluate_settings(site, traffic, choices, by_zone=True)
+    hours = site.scenario.duration_s / 3600.0
     rows: list[tuple[str, ...]] = []
-    shown: dict[str, list[str]] = {}
-    tried: list[float] = []
-    for timeout_s in timeouts_s:
-        scenario = _with_timeout(site.scenario, timeout_s)
-        if scenario is None:
-            continue
-        tried.append(timeout_s)
-        other = replace(site, scenario=scenario, programs=place_programs(scenario))
-        zones = replay_site(other, traffic)[0].zones
-        hours = site.scenario.duration_s / 3600.0
-        for name, members, own in _groups(layout, gaps):
-            total = {key: float(np.sum(zones[key][members])) for key in (*_SUMS, *_TRUCKS)}
+    shown_rows: list[tuple[str, ...]] = []
+    for name, members, own in _groups(layout, gaps):
+        spread = _percentiles(own)
+        shown = [name, str(len(own)), _minutes(spread[1])]
+        for choice, timeout_s in enumerate(tried):
+            total = {key: float(np.sum(zones[key][members, choice])) for key in (*_SUMS, *_TRUCKS)}
             longer = float((own > timeout_s).mean()) if len(own) else np.nan
             saved = 1.0 - total["energy_kwh"] / total["always_on_kwh"]
             low = total["time_at_low_h"] / (hours * len(members))
@@ -90,7 +85,7 @@ def timeout_table(site: Site, traffic: Traffic, timeouts_s: Sequence[float] = TI
                     name,
                     f"{timeout_s:g}",
                     str(len(own)),
-                    *(_number(value) for value in _percentiles(own)),
+                    *(_number(value) for value in spread),
                     _number(longer, 4),
                     _number(total["energy_kwh"], 3),
                     _number(saved, 4),
@@ -98,19 +93,16 @@ def timeout_table(site: Site, traffic: Traffic, timeouts_s: Sequence[float] = TI
                     *(_number(total[key], 0) for key in ("switch_ups", *_TRUCKS)),
                 )
             )
-            shown.setdefault(name, [name, str(len(own)), _minutes(_percentiles(own)[1])]).append(
-                f"{_percent(longer)} / {_percent(saved)}"
-            )
-    order = {name: place for place, name in enumerate((_EVERY, *layout.places))}
-    rows.sort(key=lambda row: order[row[0]])
-    left_out = len(shown) - _MOST_SHOWN
+            shown.append(f"{_percent(longer)} / {_percent(saved)}")
+        shown_rows.append(tuple(shown))
+    left_out = len(shown_rows) - _MOST_SHOWN
     return ExtraTable(
         name="timeouts",
         title="Timeouts, aisle by aisle",
         header=_HEADER,
         rows=tuple(rows),
         shown_header=("Aisle", "Gaps", "Median gap", *(_minutes(timeout_s) for timeout_s in tried)),
-        shown_rows=tuple(tuple(words) for words in list(shown.values())[:_MOST_SHOWN]),
+        shown_rows=tuple(shown_rows[:_MOST_SHOWN]),
         remarks=(
             "Under each timeout: share of the gaps that are longer / energy saved against always on, both in "
             "per cent, with this timeout in every set of settings and all else as the scenario has it.",
