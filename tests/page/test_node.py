@@ -222,6 +222,7 @@ def words_vectors() -> dict[str, Any]:
     halves = [value * share for value, share in zip(values, rng.uniform(0.0, 1.5, len(values)), strict=True)]
     said: list[list[Any]] = [["digits", value, words.digits(value)] for value in values]
     said += [["plain", value, words.plain(value)] for value in [0.0, 1.5, 1250.0, 0.1, 33.333333]]
+    said += [["levelText", 0.3, "30 %"], ["levelText", 2.0 / 7.0, "28.6 %"], ["levelText", 0.29, "29 %"]]
     spans = (0.7, 45.0, 90.0, 310.0, 360.0, 9000.0, 604_800.0)
     said += [["duration", value, words.duration(value)] for value in spans]
     for mean, half in zip(values, halves, strict=True):

@@ -32,6 +32,11 @@ export function plain(value) {
   return text.includes(".") ? text.replace(/0+$/, "").replace(/\.$/, "") : text;
 }
 
+/** A level as per cent, to a tenth. */
+export function levelText(level) {
+  return `${plain(Math.round(1000 * level) / 10)}\u00a0%`;
+}
+
 /** Mean with the half-width of its interval: {mean, half}. */
 export function interval(estimate, unit = "", scale = 1) {
   if (estimate.mean === null || !Number.isFinite(estimate.mean)) return "not known";

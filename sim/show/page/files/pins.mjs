@@ -1,15 +1,15 @@
 // Pinned settings: a list, and two of them side by side with paired differences.
 
 import { make } from "./controls.mjs";
-import { duration, plain } from "./numbers.mjs";
+import { duration, levelText } from "./numbers.mjs";
 import { differenceText, figureText } from "./rows.mjs";
 
 /** What some settings are, in a few words. */
 export function settingsWords(settings) {
   return settings.map((own) => {
     const second = own.second_delay_s === null
-      ? "" : `, then ${plain(100 * own.second_level)}\u00a0% after ${duration(own.second_delay_s)}`;
-    const levels = `${plain(100 * own.occupied_level)} / ${plain(100 * own.unoccupied_level)}\u00a0%`;
+      ? "" : `, then ${levelText(own.second_level)} after ${duration(own.second_delay_s)}`;
+    const levels = `${levelText(own.occupied_level)} / ${levelText(own.unoccupied_level)}`;
     return `${own.name}: ${duration(own.timeout_s)}, ${levels}${second}`;
   });
 }

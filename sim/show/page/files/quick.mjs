@@ -2,7 +2,7 @@
 
 import { make } from "./controls.mjs";
 import { aisleShares, quickEstimate } from "./estimate.mjs";
-import { digits, duration, plain } from "./numbers.mjs";
+import { digits, duration, levelText } from "./numbers.mjs";
 
 /** Wire the form up. */
 export function wireQuick() {
@@ -33,7 +33,7 @@ export function wireQuick() {
     body.replaceChildren(...options.map((option) => {
       const line = make("tr");
       const cells = [
-        `${duration(option.timeout_s)}, ${plain(100 * option.level)}\u00a0%`,
+        `${duration(option.timeout_s)}, ${levelText(option.level)}`,
         `${share(option.likely)}\u00a0%`,
         `${between(option.low, option.high, share)}\u00a0%`,
         `${between(option.logged_low, option.logged_high, share)}\u00a0%`,
