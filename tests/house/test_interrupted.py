@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +38,16 @@ def call(words: Words) -> int:
     return ended.value.code
 
 
+def check_nothing_written(place: Path, capsys: Any, words: Words, said: str = "") -> None:
+    """The exit code, the last words, what was said before, and no file but the scenario."""
+    assert call(words) == 130
+    told = capsys.readouterr()
+    assert told.err.strip().splitlines()[-1] == "interrupted; nothing was written"
+    assert told.out.strip() == said
+    assert [path.name for path in place.iterdir()] == ["tiny.toml"]
+
+
+HOW_TO_LEAVE = "Enter takes the answer in brackets; Ctrl-C leaves without a file."
 VARY = ["--vary", "day.timeout_s=60,600", "--out", "out"]
 
 
@@ -55,11 +67,7 @@ VARY = ["--vary", "day.timeout_s=60,600", "--out", "out"]
 def test_nothing_was_written(place: Path, capsys, monkeypatch, words: Words, at: str) -> None:
     monkeypatch.setattr("sim.show.figures.draw.draw_figures", lambda *_: [])
     monkeypatch.setattr(at, interrupt)
-    assert call(words) == 130
-    told = capsys.readouterr()
-    assert told.err.strip().splitlines()[-1] == "interrupted; nothing was written"
-    assert told.out == ""
-    assert [path.name for path in place.iterdir()] == ["tiny.toml"]
+    check_nothing_written(place, capsys, words)
 
 
 def test_questions_that_nobody_answers(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -68,9 +76,7 @@ def test_questions_that_nobody_answers(place: Path, capsys, monkeypatch: pytest.
 
     monkeypatch.setattr("sim.commands.new._is_terminal", lambda: True)
     monkeypatch.setattr("click.prompt", leave)
-    assert call(["new", "--out", "mine.toml"]) == 130
-    assert "interrupted; nothing was written" in capsys.readouterr().err
-    assert not (place / "mine.toml").exists()
+    check_nothing_written(place, capsys, ["new", "--out", "mine.toml"], HOW_TO_LEAVE)
 
 
 def test_what_was_written_is_whole(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -99,16 +105,25 @@ def test_half_a_film_is_taken_away(place: Path, capsys, monkeypatch: pytest.Monk
         raise KeyboardInterrupt
 
     monkeypatch.setattr("sim.show.figures.film.write_film", begin)
-    assert call(["film", "tiny.toml", "--at", "3600", "--out", "f.gif"]) == 130
-    assert "interrupted; nothing was written" in capsys.readouterr().err
-    assert not (place / "f.gif").exists()
+    check_nothing_written(place, capsys, ["film", "tiny.toml", "--at", "3600", "--out", "f.gif"])
 
 
-def test_the_check_sees_what_is_left(place: Path, capsys, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Spoilt: a folder that is put down before the interruption must be noticed."""
-    maker: Callable[..., Any] = lambda *_, **__: (place / "left").mkdir() or interrupt()  # noqa: E731
+@pytest.mark.parametrize(
+    ("before", "fault"),
+    [
+        (lambda: Path("left").mkdir(), "left"),
+        (lambda: print("half a table"), "half a table"),
+        (lambda: sys.exit(1), "1 == 130"),
+        (lambda: None, ""),
+    ],
+    ids=["a folder", "words", "another code", "nothing"],
+)
+def test_the_check_sees_what_is_left(
+    place: Path, capsys, monkeypatch: pytest.MonkeyPatch, before: Callable[[], object], fault: str
+) -> None:
+    """Spoilt: what is put down or said before the interruption must be noticed; without it nothing is."""
+    maker: Callable[..., Any] = lambda *_, **__: before() or interrupt()  # noqa: E731
     monkeypatch.setattr("sim.study.replications.replicate.run", maker)
-    call(["run", "tiny.toml"])
-    capsys.readouterr()
-    with pytest.raises(AssertionError):
-        assert [path.name for path in place.iterdir()] == ["tiny.toml"]
+    noticed = pytest.raises(AssertionError, match=fault) if fault else nullcontext()
+    with noticed:
+        check_nothing_written(place, capsys, ["run", "tiny.toml"])

@@ -20,6 +20,7 @@ from sim.logs.form import OWN_FORM
 from sim.logs.times import TimeReader
 from sim.logs.values import fast_numbers, parse_number
 from sim.replication import prepare_site
+from sim.results import ExtraTable
 from sim.scenario.toml import load_scenario
 from sim.sensing.logs import read_detections
 from sim.study.from_logs.log import read_site_log
@@ -212,7 +213,7 @@ def test_instants_with_and_without_seconds(text: str, utc: str) -> None:
 
 LETTERS = st.sampled_from(list("zonestard,;\"'\n\r\t 0123456789.-+eEAB:TZ\u00e4\0"))
 HEADS = {
-    "visits": b"aisle,enter,leave,truck\nA01,0,3,t\n",
+    "visits": b"aisle,enter,leave,truck,bay_m\nA01,0,3,t,4\n",
     "detections": b"zone,start,end\nA01,0,3\n",
     "moves": b"time,from,to\n0,A01,A02\n",
     "picks": b"time,location\n0,A01\n",
@@ -240,18 +241,62 @@ def test_twenty_thousand_logs(
 
 
 def check_any_log(folder: Path, tail: str | bytes, kind: LogKind) -> None:
-    """Whatever the bytes, only an InputError leaves; reading, scanning and trusting alike."""
+    """Whatever the bytes, only an InputError leaves; reading, scanning and trusting tell of the same rows."""
     data = tail if isinstance(tail, bytes) else tail.encode()
     for text in (data, HEADS[kind] + data):
         path = written(folder, text)
-        faults = []
-        for look, part in (
-            (partial(read_log_traffic, PREPARED, **{kind: path}), "tables"),
-            (partial(scan_log, PREPARED, kind, path), "rows"),
-            (partial(read_site_log, PREPARED, kind, path, trusted=True), "events"),
+        faults, found = [], {}
+        for name, look in (
+            ("read", partial(read_log_traffic, PREPARED, **{kind: path})),
+            ("scanned", partial(scan_log, PREPARED, kind, path)),
+            ("trusted", partial(read_site_log, PREPARED, kind, path, trusted=True)),
         ):
             try:
-                assert len(getattr(look(), part)) > 0
+                found[name] = look()
             except InputError as error:
                 faults.append(str(error))
         assert all(fault.replace("\n", "").isprintable() for fault in faults)
+        if found:
+            rows = rows_read(found["scanned"])
+            assert "read" not in found or rows_read(found["read"].tables[0]) == rows
+            assert "trusted" not in found or are_events_of(kind, float(found["trusted"].events.sum()), rows)
+
+
+def rows_read(quality: ExtraTable) -> int:
+    """Return how many rows a log has, by its table of quality."""
+    return int({row[0]: row[1] for row in quality.rows}["rows read"])
+
+
+def are_events_of(kind: LogKind, events: float, rows: int) -> bool:
+    """Say whether rows can make so many entries.
+
+    A visit is one; a pick one at most, together one at least; a move two at most; motion that was there at
+    second 0, or follows other motion, is none.
+    """
+    ends = {"visits": (rows, rows), "picks": (1, rows), "moves": (1, 2 * rows), "detections": (0, rows)}
+    least, most = ends[kind]
+    return least <= events <= most
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "events"),
+    [
+        ("visits", "aisle,enter,leave\nA01,0,3\nA01,10,20\nB 1,10,90000\n", 3),
+        # in A01 at 100 s and, after rows that go on, at 5000 s; what is there at 0 s has not come
+        ("detections", "zone,start,end\nA01,100,130\nA01,120,140\nA01,150,\nA01,5000,5010\nA02,0,9\n", 2),
+        # two aisles each time, an hour apart
+        ("moves", "time,from,to\n50,A01,A02\n3650,A01,A02\n", 4),
+        # two picks 20 s apart, with 30 s of handling each, are one stay; an hour later the truck comes anew
+        ("picks", "time,location,truck\n500,A01,t\n520,A01,t\n4100,A01,t\n", 2),
+    ],
+    ids=HEADS,
+)
+def test_entries_by_hand(kind: LogKind, text: str, events: int, tmp_path: Path) -> None:
+    """How many entries the rows make; and the check of any log fails for more or fewer than can be."""
+    path = written(tmp_path, text)
+    rows = text.count("\n") - 1
+    assert rows_read(scan_log(PREPARED, kind, path)) == rows
+    assert read_site_log(PREPARED, kind, path, trusted=True).events.sum() == events
+    assert are_events_of(kind, events, rows)
+    assert not are_events_of(kind, 2 * rows + 1, rows)
+    assert not are_events_of(kind, -1, rows)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 import sim.logs.text
@@ -32,6 +32,7 @@ from sim.traffic.dwell import dwell_visits
 from sim.traffic.gait import gait_of
 from sim.traffic.logs import read_visit_rows
 from sim.traffic.move_logs import read_stops
+from tests import naive_logs
 from tests.logs.test_log_corpus import BAD
 from tests.naive_logs import (
     naive_crew,
@@ -171,10 +172,12 @@ def test_two_texts_of_one_mix_are_told_apart() -> None:
     assert blind.of(cells_of(texts[1:2])).tolist() == [0], "their mix is the same"
 
 
+MIDNIGHTS = st.integers(0, 3).map(lambda day: day * 864_000)
+"""In tenths of a second, as times are drawn: silences of about a day are among them."""
 ROWS = st.lists(
     st.tuples(
         st.integers(0, 2),
-        st.one_of(st.integers(0, 2000), st.integers(0, int(40 * DAY_S) - 1)),
+        st.one_of(st.integers(0, 2000), st.integers(0, int(40 * DAY_S) - 1), MIDNIGHTS),
         st.none() | st.integers(0, 900) | st.integers(0, int(2 * DAY_S)),
         st.integers(0, 3),
     ),
@@ -182,16 +185,11 @@ ROWS = st.lists(
     max_size=50,
 )
 ORDERS = st.sampled_from(["time", "zone", "file"])
+BLOCKS = st.sampled_from([1_000_000, 90])
 
 
-@settings(max_examples=80, deadline=None)
-@given(ROWS, ORDERS, st.sampled_from([1_000_000, 90]), st.booleans())
-def test_detections_against_the_twin(
-    tmp_path_factory: pytest.TempPathFactory,
-    rows: list[tuple[int, int, int | None, int]],
-    order: str,
-    block: int,
-    sort: bool,
+def check_detections(
+    folder: Path, rows: list[tuple[int, int, int | None, int]], order: str, block: int, sort: bool
 ) -> None:
     """Union, count of late rows and the whole quality table, in blocks of any size; trusted alike."""
     if order != "file":
@@ -202,7 +200,7 @@ def test_detections_against_the_twin(
         f"{LAYOUT.zones[zone]},{start / 10},{'' if length is None else (start + length) / 10}"
         for zone, start, length, _ in rows
     ]
-    path = tmp_path_factory.mktemp("logs") / "log.csv"
+    path = folder / "log.csv"
     path.write_text("\n".join(["zone,start,end", *lines]), encoding="utf-8")
     told = rows_of(path)
     expected = naive_detections(path, LAYOUT.zones, SITE.duration_s)
@@ -227,6 +225,18 @@ def test_detections_against_the_twin(
     assert table["rows longer than 4 h"] == sum(end - start > 14_400.0 for start, end in spans)
 
 
+@settings(max_examples=80, deadline=None)
+@given(ROWS, ORDERS, BLOCKS, st.booleans())
+def test_detections_against_the_twin(
+    tmp_path_factory: pytest.TempPathFactory,
+    rows: list[tuple[int, int, int | None, int]],
+    order: str,
+    block: int,
+    sort: bool,
+) -> None:
+    check_detections(tmp_path_factory.mktemp("logs"), rows, order, block, sort)
+
+
 VISITS = st.lists(
     st.tuples(
         st.integers(0, 2),
@@ -241,16 +251,7 @@ VISITS = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
-@given(VISITS, st.sampled_from([1_000_000, 90]), st.booleans(), st.booleans(), st.booleans())
-def test_visits_against_the_twin(
-    tmp_path_factory: pytest.TempPathFactory,
-    rows: list[Any],
-    block: int,
-    trucks: bool,
-    people: bool,
-    bays: bool,
-) -> None:
+def check_visits(folder: Path, rows: list[Any], block: int, trucks: bool, people: bool, bays: bool) -> None:
     """Every column, whichever the log has, in order of entry; trusted alike."""
     head = ["aisle", "enter", "leave", *["truck"] * trucks, *["operator"] * people, *["bay_m"] * bays]
     lines = []
@@ -258,15 +259,16 @@ def test_visits_against_the_twin(
         cells = [LAYOUT.aisles[aisle], f"{enter / 10}", f"{(enter + length) / 10}"]
         cells += [truck] * trucks + [operator] * people
         lines.append(",".join(cells + ["" if bay is None else f"{bay / 4}"] * bays))
-    path = tmp_path_factory.mktemp("logs") / "log.csv"
+    path = folder / "log.csv"
     path.write_text("\n".join([",".join(head), *lines]) + "\n", encoding="utf-8")
     told = rows_of(path)
     names = naive_crew(told)
     order = sorted(range(len(told)), key=lambda row: float(told[row]["enter"]))
     with blocks_of(block):
         book = new_book(PREPARED, "visits")
-        both = read_visit_rows(path, SITE, LAYOUT, sort=True, book=book), read_visit_rows(
-            path, SITE, LAYOUT, trusted=True
+        both = (
+            read_visit_rows(path, SITE, LAYOUT, sort=True, book=book),
+            read_visit_rows(path, SITE, LAYOUT, trusted=True),
         )
     for found in both:
         assert found.line.tolist() == [row + 2 for row in order]
@@ -282,6 +284,88 @@ def test_visits_against_the_twin(
     columns = [column for column in head if column not in ("truck", "operator")]
     named = [row | {"truck": name} for row, name in zip(told, names, strict=True)]
     assert table["rows that stand twice"] == naive_doubles(named, [*columns, "truck"])
+
+
+@settings(max_examples=60, deadline=None)
+@given(VISITS, BLOCKS, st.booleans(), st.booleans(), st.booleans())
+def test_visits_against_the_twin(
+    tmp_path_factory: pytest.TempPathFactory,
+    rows: list[Any],
+    block: int,
+    trucks: bool,
+    people: bool,
+    bays: bool,
+) -> None:
+    check_visits(tmp_path_factory.mktemp("logs"), rows, block, trucks, people, bays)
+
+
+def not_united(path: Path, zones: Sequence[str], end_s: float) -> list[tuple[int, float, float]]:
+    """Zone, start and end of each row by itself."""
+    return sorted(
+        (list(zones).index(row["zone"]), float(row["start"]), min(end_s, float(row["end"] or row["start"])))
+        for row in naive_logs.rows_of(path)
+    )
+
+
+def with_longer_stays(path: Path) -> list[dict[str, str]]:
+    """All rows of a log, each left half a second later."""
+    return [row | {"leave": str(float(row["leave"]) + 0.5)} for row in naive_logs.rows_of(path)]
+
+
+def with_other_bays(path: Path) -> list[dict[str, str]]:
+    """All rows of a log, bays of nothing at 1 m."""
+    return [
+        row | {"bay_m": row["bay_m"] or "1"} if "bay_m" in row else row for row in naive_logs.rows_of(path)
+    ]
+
+
+SPOILT_DETECTIONS = {
+    "motion is not united": ("naive_detections", not_united),
+    "late in the file, not in the zone": (
+        "naive_late_rows",
+        lambda rows, group, time: naive_logs.naive_late_rows(rows, None, time),
+    ),
+    "doubles by zone and start": (
+        "naive_doubles",
+        lambda rows, columns: naive_logs.naive_doubles(rows, columns[:2]),
+    ),
+    "silences of 23 h": (
+        "naive_silences",
+        lambda spans, longer_s: naive_logs.naive_silences(spans, longer_s - 3600.0),
+    ),
+}
+SPOILT_VISITS = {
+    "longer stays": ("rows_of", with_longer_stays),
+    "other bays": ("rows_of", with_other_bays),
+    "one truck alone": ("naive_crew", lambda rows: [row.get("truck", "") and "T01" for row in rows]),
+    "late behind all others": (
+        "naive_late_rows",
+        lambda rows, group, time: naive_logs.naive_late_rows(rows, "aisle", time),
+    ),
+    "doubles by aisle": ("naive_doubles", lambda rows, columns: naive_logs.naive_doubles(rows, columns[:1])),
+}
+SOON = settings(
+    max_examples=200,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    phases=[Phase.generate],
+    report_multiple_bugs=False,
+)
+
+
+@pytest.mark.parametrize("spoilt", [*SPOILT_DETECTIONS, *SPOILT_VISITS])
+def test_a_spoilt_twin_is_noticed(spoilt: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Negative control: the same drawn logs against a twin that counts otherwise."""
+    is_visits = spoilt in SPOILT_VISITS
+    monkeypatch.setitem(globals(), *(SPOILT_VISITS if is_visits else SPOILT_DETECTIONS)[spoilt])
+
+    def check(drawn: tuple[Any, ...]) -> None:
+        (check_visits if is_visits else check_detections)(tmp_path, *drawn)
+
+    columns = (VISITS, BLOCKS, *[st.booleans()] * 3) if is_visits else (ROWS, ORDERS, BLOCKS, st.booleans())
+    with pytest.raises((AssertionError, pytest.fail.Exception)):
+        SOON(given(st.tuples(*columns))(check))()
 
 
 PICKS = st.lists(
@@ -328,7 +412,7 @@ def check_stays(folder: Path, rows: list[Any], block: int, more_s: float = 0.0) 
 
 
 @settings(max_examples=60, deadline=None)
-@given(PICKS, st.sampled_from([1_000_000, 90]))
+@given(PICKS, BLOCKS)
 def test_stays_of_picks_against_the_twin(
     tmp_path_factory: pytest.TempPathFactory, rows: list[Any], block: int
 ) -> None:

@@ -22,39 +22,77 @@ PLACE = {"latitude": 52.5, "longitude": 13.4, "time_zone": "Europe/Berlin"}
 NIGHTS = [(day * 86_400.0 + 64_800.0, day * 86_400.0 + 108_000.0) for day in range(-1, 366)]
 
 
-def test_a_yard_and_a_wall(monkeypatch: pytest.MonkeyPatch) -> None:
-    """On 20 min after sunset, off 90 min before sunrise; late from 22:00 to 02:00 at a quarter.
+YARD = {
+    "name": "yard", "kw": 4.0, "sunset_offset_min": 20.0, "sunrise_offset_min": -90.0,
+    "late_from": "22:00", "late_to": "02:00", "late_power": 0.25,
+}
 
-    From 18:15 to 18:30 the yard burns for 10 of 15 min.
-    """
-    asked = []
+
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> list[tuple[object, ...]]:
+    """Puts the made-up sun up; for which places it was asked."""
+    places: list[tuple[object, ...]] = []
 
     def dark(*place: object) -> list[tuple[float, float]]:
-        asked.append(place)
+        places.append(place)
         return NIGHTS
 
     monkeypatch.setattr(outside, "dark_spans", dark)
-    yard = {"name": "yard", "kw": 4.0, "sunset_offset_min": 20.0, "sunrise_offset_min": -90.0,
-            "late_from": "22:00", "late_to": "02:00", "late_power": 0.25}
-    wall = {"name": "wall", "kw": 1.0, "late_power": 1.0}
-    parts = site_parts(make_scenario(place=PLACE, yard=[yard, wall]), CLOCK)
+    return places
+
+
+def lit(time: dt.datetime, on: float, off: float) -> float:
+    """Share of a quarter-hour that is lit, from and to minutes of the day."""
+    minute = time.hour * 60.0 + time.minute
+    evening = min(15.0, max(0.0, minute + 15.0 - on))
+    return max(evening, min(15.0, max(0.0, off - minute))) / 15.0
+
+
+def check_yard(**changes: object) -> None:
+    """On 20 min after sunset, off 90 min before sunrise; late from 22:00 to 02:00 at a quarter.
+
+    From 18:15 to 18:30 the yard burns for 10 of 15 min. The program may be given another yard.
+    """
+    (yard,) = site_parts(make_scenario(place=PLACE, yard=[YARD | changes]), CLOCK)
+    wanted = [
+        4.0 * lit(time, 1100.0, 270.0) * (0.25 if time.hour >= 22 or time.hour < 2 else 1.0)
+        for time in QUARTERS
+    ]
+    assert wanted[18 * 4 + 1] == pytest.approx(4.0 * 10.0 / 15.0)
+    assert np.abs(yard.load_kw - wanted).max() < 1e-9
+
+
+def test_a_yard_by_the_sun(asked: list[tuple[object, ...]]) -> None:
+    check_yard()
+    assert asked == [(52.5, 13.4, "Europe/Berlin", 2027)]
+
+
+@pytest.mark.usefixtures("asked")
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"kw": 4.1}, {"sunset_offset_min": 21.0}, {"sunrise_offset_min": -89.0}, {"late_from": "22:15"},
+        {"late_to": "01:45"}, {"late_power": 0.3},
+    ],
+)
+def test_another_yard_is_told_apart(changes: dict[str, object]) -> None:
+    """Negative control."""
+    with pytest.raises(AssertionError):
+        check_yard(**changes)
+
+
+@pytest.mark.usefixtures("asked")
+def test_a_yard_and_a_wall() -> None:
+    """A wall that burns from sunset to sunrise, behind a yard; one of another power is told apart."""
+    walls = [{"name": "wall", "kw": kw, "late_power": 1.0} for kw in (1.0, 1.1)]
+    parts = site_parts(make_scenario(place=PLACE, yard=[YARD, walls[0]]), CLOCK)
     assert [(part.name, part.is_outside, part.always_kw) for part in parts] == [
         ("yard", True, 4.0), ("wall", True, 1.0),
     ]
-    assert asked == [(52.5, 13.4, "Europe/Berlin", 2027)] * 2
-
-    def share(time: dt.datetime, on: float, off: float) -> float:
-        minute = time.hour * 60.0 + time.minute
-        evening = min(15.0, max(0.0, minute + 15.0 - on))
-        return max(evening, min(15.0, max(0.0, off - minute))) / 15.0
-
-    wanted = [
-        4.0 * share(time, 1100.0, 270.0) * (0.25 if time.hour >= 22 or time.hour < 2 else 1.0)
-        for time in QUARTERS
-    ]
-    assert np.abs(parts[0].load_kw - wanted).max() < 1e-9
-    assert wanted[18 * 4 + 1] == pytest.approx(4.0 * 10.0 / 15.0)
-    assert np.abs(parts[1].load_kw - [share(time, 1080.0, 360.0) for time in QUARTERS]).max() < 1e-9
+    wanted = [lit(time, 1080.0, 360.0) for time in QUARTERS]
+    assert np.abs(parts[1].load_kw - wanted).max() < 1e-9
+    (other,) = site_parts(make_scenario(place=PLACE, yard=walls[1:]), CLOCK)
+    assert np.abs(other.load_kw - wanted).max() == pytest.approx(0.1)
 
 
 def test_offices_that_work_at_night() -> None:

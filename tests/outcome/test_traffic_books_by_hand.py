@@ -8,6 +8,7 @@ so its third hour is half an hour.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any, cast
@@ -72,7 +73,13 @@ CHARGES = ChargeLog(
 )
 
 
-def books(dock: DockBook | None = DOCK, rows: list[tuple[Any, ...]] = ROWS) -> TrafficBooks:
+def books(
+    *,
+    dock: DockBook | None = DOCK,
+    rows: list[tuple[Any, ...]] = ROWS,
+    fleet: Fleet = FLEET,
+    charges: ChargeLog = CHARGES,
+) -> TrafficBooks:
     """Account for the rows."""
     time, work, due, done_by, begin, finish = (np.array(column) for column in zip(*rows, strict=True))
     count, task = len(rows), np.array([row[0] for row in PAIRS])
@@ -83,80 +90,194 @@ def books(dock: DockBook | None = DOCK, rows: list[tuple[Any, ...]] = ROWS) -> T
     )
     log = Log(
         task, np.array([row[1] for row in PAIRS]), np.array([row[2] for row in PAIRS]), done_by[task],
-        nowhere[task], nothing[task], nothing[task], done_by, begin, finish, 2, CHARGES,
+        nowhere[task], nothing[task], nothing[task], done_by, begin, finish, 2, charges,
     )
-    return keep_traffic_books(SITE, FLEET, tasks, log, BINS)
+    return keep_traffic_books(SITE, fleet, tasks, log, BINS)
 
 
-def test_hours() -> None:
+def differing(found: Mapping[str, Any], wanted: Mapping[str, Any]) -> set[str]:
+    """Names of the figures that are not those worked out by hand."""
+    assert list(found) == list(wanted)
+    return {name for name, value in wanted.items() if found[name] != pytest.approx(value)}
+
+
+def wrong_hours(found: TrafficBooks) -> set[str]:
     """Busy: 300 + 400 s in the first hour, a pair of 300 + 300 s in the second, then 1000 + 500 + 50 s.
 
     Unloading adds 2600, 1000 and 100 s; on duty are 3600 + 1800, 1800 + 3600 and 1800 + 900 s.
     """
-    found = books().hours
-    assert {name: column.tolist() for name, column in found.items()} == {
+    return differing({name: column.tolist() for name, column in found.hours.items()}, {
         "moves_arisen": [3.0, 4.0, 3.0],
         "moves_begun": [2.0, 2.0, 4.0],
         "moves_done": [2.0, 2.0, 0.0],
         "backlog": [1.0, 3.0, 2.0],
-        "duty_h": pytest.approx([5400.0 / 3600.0, 5400.0 / 3600.0, 2700.0 / 3600.0]),
-        "busy_h": pytest.approx([3300.0 / 3600.0, 1600.0 / 3600.0, 1650.0 / 3600.0]),
-        "charging_h": pytest.approx([800.0 / 3600.0, 0.0, 200.0 / 3600.0]),
-    }
-    without = books(dock=None).hours["busy_h"]
-    assert without.tolist() == pytest.approx([700.0 / 3600.0, 600.0 / 3600.0, 1550.0 / 3600.0])
+        "duty_h": [5400.0 / 3600.0, 5400.0 / 3600.0, 2700.0 / 3600.0],
+        "busy_h": [3300.0 / 3600.0, 1600.0 / 3600.0, 1650.0 / 3600.0],
+        "charging_h": [800.0 / 3600.0, 0.0, 200.0 / 3600.0],
+    })
 
 
-def test_groups() -> None:
+def wrong_groups(found: TrafficBooks) -> set[str]:
     """Reach: 700 + 600 + 550 s of 3 h; tow: 1000 + 3600 + 100 s of 0.75 h; of the third there is nobody."""
-    found = books().groups
-    assert list(found) == ["reach", "tow", "idle"]
-    assert found["reach"] == pytest.approx({
-        "duty_h": 3.0, "busy_h": 1850.0 / 3600.0, "utilisation": 1850.0 / 10_800.0, "charges": 1.0,
-        "charger_wait_h": 200.0 / 3600.0,
+    names = ("duty_h", "busy_h", "utilisation", "charges", "charger_wait_h")
+    return wrong_rows(found.groups, names, {
+        "reach": (3.0, 1850.0 / 3600.0, 1850.0 / 10_800.0, 1.0, 200.0 / 3600.0),
+        "tow": (0.75, 4700.0 / 3600.0, 4700.0 / 2700.0, 2.0, 1900.0 / 3600.0),
+        "idle": (0.0,) * 5,
     })
-    assert found["tow"] == pytest.approx({
-        "duty_h": 0.75, "busy_h": 4700.0 / 3600.0, "utilisation": 4700.0 / 2700.0, "charges": 2.0,
-        "charger_wait_h": 1900.0 / 3600.0,
-    })
-    assert set(found["idle"].values()) == {0.0}
-    assert found["idle"].keys() == found["tow"].keys()
 
 
-def test_streams() -> None:
+def wrong_streams(found: TrafficBooks) -> set[str]:
     """Waits of 100, 100, 100, 600, 50 s, and 4000, 100, 100 s; late by 0, 100, 500 s, and by 0 and 3000."""
-    found = books().streams
-    assert list(found) == ["in", "out", "none"]
-    assert found["in"] == pytest.approx({
-        "arisen": 6.0, "begun": 5.0, "done": 4.0, "backlog_end": 1.0, "wait_mean_s": 190.0, "due": 3.0,
-        "late": 2.0, "late_share": 2.0 / 3.0, "lateness_mean_s": 200.0,
+    names = (
+        "arisen", "begun", "done", "backlog_end", "wait_mean_s", "due", "late", "late_share",
+        "lateness_mean_s",
+    )
+    return wrong_rows(found.streams, names, {
+        "in": (6.0, 5.0, 4.0, 1.0, 190.0, 3.0, 2.0, 2.0 / 3.0, 200.0),
+        "out": (4.0, 3.0, 0.0, 1.0, 1400.0, 2.0, 1.0, 0.5, 1500.0),
+        "none": (0.0,) * 9,
     })
-    assert found["out"] == pytest.approx({
-        "arisen": 4.0, "begun": 3.0, "done": 0.0, "backlog_end": 1.0, "wait_mean_s": 1400.0, "due": 2.0,
-        "late": 1.0, "late_share": 0.5, "lateness_mean_s": 1500.0,
-    })
-    assert set(found["none"].values()) == {0.0}
-    assert found["none"].keys() == found["in"].keys()
 
 
-def test_trailers() -> None:
+def wrong_rows(
+    found: Mapping[str, Mapping[str, float]], names: Sequence[str], wanted: Mapping[str, Sequence[float]]
+) -> set[str]:
+    """Names of the wrong figures of some rows, each behind its row's name and a point."""
+    assert list(found) == list(wanted)
+    return {
+        f"{row}.{name}"
+        for row, values in wanted.items()
+        for name in differing(found[row], dict(zip(names, values, strict=True)))
+    }
+
+
+def wrong_trailers(found: TrafficBooks) -> set[str]:
     """Waits of 50, 300, 0 and 1000 s; gone by the end are two, after 1950 and 8500 s at the door."""
-    assert books().trailers == pytest.approx({
+    return differing(found.trailers, {
         "trailers": 4.0, "docked": 3.0, "gone": 2.0, "door_wait_mean_s": 337.5, "door_wait_max_s": 1000.0,
         "door_stay_mean_s": 5225.0,
     })
+
+
+def wrong(found: TrafficBooks) -> list[set[str]]:
+    """The wrong figures of hours, groups, streams and trailers."""
+    return [wrong_hours(found), wrong_groups(found), wrong_streams(found), wrong_trailers(found)]
+
+
+def test_every_figure() -> None:
+    assert wrong(books()) == [set()] * 4
+
+
+def test_without_a_dock() -> None:
+    """Nobody unloads, and no trailer is told."""
+    without = books(dock=None)
+    busy_s = [700.0, 600.0, 1550.0]
+    assert without.hours["busy_h"].tolist() == pytest.approx([seconds / 3600.0 for seconds in busy_s])
+    assert without.trailers == {}
+
+
+def test_a_dock_without_trailers() -> None:
     empty = np.zeros(0)
     none = books(dock=DockBook(*[empty.astype(np.int64)] * 2, *[empty] * 3, empty.astype(np.int64), empty,
                                empty.astype(np.int64), empty, empty)).trailers
     assert none == dict.fromkeys(books().trailers, 0.0)
-    assert books(dock=None).trailers == {}
     early = replace(DOCK, trailer_gone=np.array([END + 1.0, 9500.0, END + 1.0, NEVER]))
     assert books(dock=early).trailers["door_stay_mean_s"] == 0.0
 
 
-def test_another_finish_is_another_book() -> None:
-    """The negative control: the putaway of the pair takes 60 s longer, so the retrieval 60 s less."""
-    longer = [(*ROWS[0][:5], 560.0), *ROWS[1:]]
-    assert books(rows=longer).hours["busy_h"].tolist() == books().hours["busy_h"].tolist()
-    assert books(rows=[*ROWS[:2], (*ROWS[2][:5], 4100.0), *ROWS[3:]]).streams != books().streams
-    assert books(rows=[*ROWS[:3], (*ROWS[3][:5], 4400.0), *ROWS[4:]]).groups != books().groups
+def with_row(number: int, **changes: Any) -> list[tuple[Any, ...]]:
+    """The rows with one of them changed."""
+    names = ("arisen", "stream", "due", "done_by", "begun", "finished")
+    row = dict(zip(names, ROWS[number], strict=True)) | changes
+    return [*ROWS[:number], tuple(row.values()), *ROWS[number + 1 :]]
+
+
+def changed(column: np.ndarray, place: int, value: float) -> np.ndarray:
+    """A column with another value at one place."""
+    column = column.copy()
+    column[place] = value
+    return column
+
+
+def parts(row: str, *names: str) -> set[str]:
+    """Names of some figures of a row."""
+    return {f"{row}.{name}" for name in names}
+
+
+REACH, TOW = parts("reach", "busy_h", "utilisation"), parts("tow", "busy_h", "utilisation")
+ANOTHER_DUTY = (FLEET.duty[0], (1800.0,), *FLEET.duty[2:])
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "expected"),
+    [
+        # the putaway of a pair takes longer, so its retrieval less
+        ({"rows": with_row(2, finished=4100.0)}, [set(), set(), {"in.lateness_mean_s"}, set()]),
+        ({"rows": with_row(3, finished=4400.0)}, [{"busy_h"}, REACH, set(), set()]),
+        ({"rows": with_row(3, finished=NEVER)}, [{"moves_done", "busy_h"}, REACH, {"in.done"}, set()]),
+        ({"rows": with_row(4, begun=8600.0)}, [{"busy_h"}, TOW, {"out.wait_mean_s"}, set()]),
+        (
+            {"rows": with_row(4, begun=7000.0)},
+            [{"moves_begun", "backlog", "busy_h"}, TOW, {"out.wait_mean_s"}, set()],
+        ),
+        ({"rows": with_row(5, arisen=7300.0)}, [{"moves_arisen", "backlog"}, set(), set(), set()]),
+        (
+            {"rows": with_row(9, done_by=-1, begun=NEVER)},
+            [
+                {"moves_begun", "backlog", "busy_h"}, REACH,
+                parts("in", "begun", "backlog_end", "wait_mean_s"), set(),
+            ],
+        ),
+        (
+            {"rows": with_row(6, stream=1)},
+            [
+                set(), set(),
+                parts("in", "arisen", "backlog_end") | parts("out", "arisen", "backlog_end"), set(),
+            ],
+        ),
+        (
+            {"rows": with_row(0, due=400.0)},
+            [set(), set(), parts("in", "late", "late_share", "lateness_mean_s"), set()],
+        ),
+        (
+            {"rows": with_row(3, due=END)},
+            [set(), set(), parts("in", "due", "late_share", "lateness_mean_s"), set()],
+        ),
+        (
+            {"fleet": replace(FLEET, duty=ANOTHER_DUTY)},
+            [{"duty_h"}, parts("reach", "duty_h", "utilisation"), set(), set()],
+        ),
+        (
+            {"charges": replace(CHARGES, begin=changed(CHARGES.begin, 0, 1300.0))},
+            [{"charging_h"}, {"reach.charger_wait_h"}, set(), set()],
+        ),
+        (
+            {"charges": replace(CHARGES, truck=changed(CHARGES.truck, 0, 2))},
+            [
+                set(),
+                parts("reach", "charges", "charger_wait_h") | parts("tow", "charges", "charger_wait_h"),
+                set(), set(),
+            ],
+        ),
+        (
+            {"dock": replace(DOCK, busy_truck=changed(DOCK.busy_truck, 0, 0))},
+            [set(), REACH | TOW, set(), set()],
+        ),
+        (
+            {"dock": replace(DOCK, trailer_docked=changed(DOCK.trailer_docked, 1, 500.0))},
+            [set(), set(), set(), {"door_wait_mean_s"}],
+        ),
+        (
+            {"dock": replace(DOCK, trailer_docked=changed(DOCK.trailer_docked, 1, NEVER))},
+            [set(), set(), set(), {"docked", "door_wait_mean_s", "door_wait_max_s"}],
+        ),
+        (
+            {"dock": replace(DOCK, trailer_gone=changed(DOCK.trailer_gone, 0, NEVER))},
+            [set(), set(), set(), {"gone", "door_stay_mean_s"}],
+        ),
+    ],
+)
+def test_spoilt_books_are_told_apart(spoilt: dict[str, Any], expected: list[set[str]]) -> None:
+    """The negative control: a row, a duty or a trailer changed, just the figures that hang on it differ."""
+    assert wrong(books(**spoilt)) == expected

@@ -166,6 +166,7 @@ def test_a_report_prints_well(kind: str, page: Any) -> None:
             "blank pages",
         ),
         (lambda text: text.replace("break-after: page; }", "}"), "the evidence does not begin"),
+        (lambda text: re.sub("(</section>).*(?=</main>)", r"\1", text, flags=re.DOTALL), "no evidence"),
     ],
 )
 def test_what_prints_badly_is_noticed(spoil: Callable[[str], str], fault: str, page: Any) -> None:

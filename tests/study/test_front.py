@@ -70,14 +70,31 @@ def test_each_beaten_row_names_one_that_beats_it(rows):
             assert costs[by, 0] == min(costs[other, 0] for other in better)
 
 
-def test_large_tables_are_no_trouble():
-    rng = np.random.default_rng(1)
-    costs = rng.random((20_000, 4))
-    front = find_front(costs)
+def check_front(costs, front):
+    """No row beats one of the front, and each other row is beaten by one of the front."""
     best = costs[front]
-    for row in costs[rng.integers(0, len(costs), 200)]:
-        beats = (best <= row).all(axis=1) & (best < row).any(axis=1)
-        assert beats.any() or (best == row).all(axis=1).any()
+
+    def is_beaten(rows, by):
+        beats = (by <= rows[:, None]).all(axis=2) & (by < rows[:, None]).any(axis=2)
+        return beats.any(axis=1)
+
+    assert not any(is_beaten(best[first : first + 20], costs).any() for first in range(0, len(best), 20))
+    others = costs[~front]
+    assert all(is_beaten(others[first : first + 500], best).all() for first in range(0, len(others), 500))
+
+
+def test_large_tables_are_no_trouble():
+    """Every one of 20,000 rows; spoilt: one row of the front left out, a beaten one or all taken in."""
+    costs = np.random.default_rng(1).random((20_000, 4))
+    front = find_front(costs)
+    check_front(costs, front)
+    for row in (np.flatnonzero(front)[7], np.flatnonzero(~front)[7]):
+        spoilt = front.copy()
+        spoilt[row] = not front[row]
+        with pytest.raises(AssertionError):
+            check_front(costs, spoilt)
+    with pytest.raises(AssertionError):
+        check_front(costs, np.ones(len(costs), dtype=bool))
 
 
 def test_too_many_points_in_space_are_refused():

@@ -7,7 +7,7 @@ import pytest
 
 from sim.errors import InputError
 from sim.scenario.toml import dump_scenario, parse_scenario
-from sim.study.sweeping.plan import MOST_ROWS, Plan, make_plan
+from sim.study.sweeping.plan import Plan, make_plan
 from sim.study.sweeping.vary import parse_varied
 from tests.study.decide_site import small_site
 
@@ -74,7 +74,17 @@ def test_of_many_faults_twenty_are_told(values, told):
 def test_a_sweep_too_large_is_refused_with_its_size():
     with pytest.raises(InputError, match=r"100,000,000 rows .*--sample"):
         plan_of("day.timeout_s=1:10000:1", "night.timeout_s=1:1000:1", replications=10)
-    assert MOST_ROWS == 10_000_000
+
+
+@pytest.mark.parametrize(
+    ("how", "points", "replications"), [({}, 2, 5_000_000), ({"sample": 1}, 1, 10_000_000)]
+)
+def test_ten_million_rows_are_planned_and_no_more(how, points, replications):
+    """Rows are points times replications, of every combination as of a sample."""
+    assert len(plan_of("day.timeout_s=60,120", replications=replications, **how)) == points
+    told = rf"{10_000_000 + points:,} rows \({points} points x .* at most 10,000,000\."
+    with pytest.raises(InputError, match=told):
+        plan_of("day.timeout_s=60,120", replications=replications + 1, **how)
 
 
 def test_a_latin_hypercube_has_a_point_in_every_stratum():

@@ -49,6 +49,24 @@ def test_caps_of_one_change_nothing() -> None:
         assert before.occupied.tolist() == after.occupied.tolist()
 
 
+def check_levels(
+    start: dt.datetime, caps: list[list[float]], looked_up: list[list[float]] | None = None
+) -> None:
+    """At every instant the level is the lesser of the timetable's and the table's, looked up by the clock."""
+    table = caps if looked_up is None else looked_up
+    scenario = make_scenario(start=start.isoformat(), days=4.0, skylight={"caps": caps, "aisles": ["A01"]})
+    under, clear = place_programs(scenario)[0], place_programs(scenario)[1]
+    assert (np.diff(under.border) > 0.0).all()
+    for second in np.linspace(0.0, 4 * 86_400.0 - 2.0, 300).round().tolist():
+        moment = start + dt.timedelta(seconds=second)
+        cap = table[moment.month - 1][moment.hour]
+        here = int(np.searchsorted(under.border, second, side="right")) - 1
+        there = int(np.searchsorted(clear.border, second, side="right")) - 1
+        assert under.occupied[here] == min(clear.occupied[there], cap), str(moment)
+        assert under.unoccupied[here] == min(clear.unoccupied[there], cap)
+        assert under.delay_s[here] == clear.delay_s[there]
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     start=st.datetimes(dt.datetime(2027, 1, 25), dt.datetime(2027, 2, 5)),
@@ -57,19 +75,21 @@ def test_caps_of_one_change_nothing() -> None:
     ),
 )
 def test_levels_against_the_table(start: dt.datetime, caps: list[list[float]]) -> None:
-    """At every instant the level is the lesser of the timetable's and the table's, looked up by the clock."""
-    start = start.replace(microsecond=0)
-    scenario = make_scenario(start=start.isoformat(), days=4.0, skylight={"caps": caps, "aisles": ["A01"]})
-    under, clear = place_programs(scenario)[0], place_programs(scenario)[1]
-    assert (np.diff(under.border) > 0.0).all()
-    for second in np.linspace(0.0, 4 * 86_400.0 - 2.0, 300).round().tolist():
-        moment = start + dt.timedelta(seconds=second)
-        cap = caps[moment.month - 1][moment.hour]
-        here = int(np.searchsorted(under.border, second, side="right")) - 1
-        there = int(np.searchsorted(clear.border, second, side="right")) - 1
-        assert under.occupied[here] == min(clear.occupied[there], cap)
-        assert under.unoccupied[here] == min(clear.unoccupied[there], cap)
-        assert under.delay_s[here] == clear.delay_s[there]
+    check_levels(start.replace(microsecond=0), caps)
+
+
+def test_levels_of_another_table_are_told_apart() -> None:
+    """Negative control: tables an hour and a month late, and one with a single hour of February changed."""
+    start = dt.datetime(2027, 1, 30, 12, 34, 56)
+    caps = [[(24 * month + hour) / 288.0 for hour in range(24)] for month in range(12)]
+    check_levels(start, caps)
+    for looked_up, first in (
+        ([[*row[1:], row[0]] for row in caps], "2027-01-30 12:34"),
+        ([*caps[1:], caps[0]], "2027-01-30 12:34"),
+        ([caps[0], [*caps[1][:5], 0.5, *caps[1][6:]], *caps[2:]], "2027-02-01 05:"),
+    ):
+        with pytest.raises(AssertionError, match=first):
+            check_levels(start, caps, looked_up)
 
 
 def test_what_the_sensors_save_is_not_counted_twice() -> None:

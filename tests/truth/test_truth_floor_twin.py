@@ -10,7 +10,7 @@ import pytest
 from sim.replication import prepare_site, simulate_traffic
 from sim.traffic.work import draw_tasks
 from tests.naive_floor import Floor, naive_floor, way_time
-from tests.truth.truth_scenes import equals, holds, scenario, spoilt
+from tests.truth.truth_scenes import drawn_ways, equals, holds, scenario, spoilt
 
 NEARLY_S = 1e-6
 
@@ -33,13 +33,7 @@ def random_floor(number: int):
         "handling_cv": float(rng.choice([0.0, 0.5, 1.0])),
     }
     per_hour = float(rng.uniform(0.6, 1.1)) * count * 12.0
-    ways: dict[str, object] = {}
-    if number >= 12:
-        which = np.random.default_rng([number, 1])
-        ways["cross_aisles_m"] = sorted({float(place) for place in which.choice([11.0, 23.0, 29.5], 2)})
-        way = which.integers(-1, 2, aisles)
-        ways["one_way"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way > 0)] or None
-        ways["one_way_from_back"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way < 0)] or None
+    ways = drawn_ways(number, aisles, (11.0, 23.0, 29.5)) if number >= 12 else {}
     return prepare_site(
         scenario(
             aisles=aisles,

@@ -13,7 +13,7 @@ import pytest
 
 from sim.replication import Site, prepare_site, simulate_traffic
 from tests.naive_sensing import NaiveSensing, way_done, way_duration
-from tests.truth.truth_scenes import equals, holds, scenario, spoilt
+from tests.truth.truth_scenes import drawn_ways, equals, holds, scenario, spoilt
 
 EDGE_S = 1e-3
 
@@ -40,13 +40,7 @@ def random_site(number: int) -> Site:
         "handling_mean_s": 20.0,
         "handling_cv": 0.8,
     }
-    ways: dict[str, object] = {}
-    if number >= 9:
-        which = np.random.default_rng([number, 1])
-        ways["cross_aisles_m"] = sorted({float(place) for place in which.choice([11.0, 18.0, 23.5], 2)})
-        way = which.integers(-1, 2, aisles)
-        ways["one_way"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way > 0)] or None
-        ways["one_way_from_back"] = [f"A{k + 1:02d}" for k in np.flatnonzero(way < 0)] or None
+    ways = drawn_ways(number, aisles, (11.0, 18.0, 23.5)) if number >= 9 else {}
     return prepare_site(
         scenario(
             aisles=aisles,

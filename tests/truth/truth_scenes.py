@@ -7,7 +7,7 @@ is an independent repetition of the same experiment, so one replay gives hundred
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -119,6 +119,15 @@ def replay(
     motion = unite(zone[inside], start[inside], np.minimum(end[inside], finish))
     stays: Stays | None = None if visits is None else stays_in_zones(place.layout, visits)
     return replay_site(place, Traffic(visits, stays, motion, 0))
+
+
+def drawn_ways(number: int, aisles: int, places_m: Sequence[float]) -> dict[str, Any]:
+    """Draw keys of a floor: one or two middle cross-aisles among some places, and each aisle's direction."""
+    rng = np.random.default_rng([number, 1])
+    cross = sorted({float(place) for place in rng.choice(places_m, 2)})
+    way = rng.integers(-1, 2, aisles)
+    ahead, back = ([f"A{k + 1:02d}" for k in np.flatnonzero(way == sign)] or None for sign in (1, -1))
+    return {"cross_aisles_m": cross, "one_way": ahead, "one_way_from_back": back}
 
 
 def poisson_times(
