@@ -193,16 +193,15 @@ def parse_toml(text: str, name: str) -> TomlFile:
     ------
     InputError : the text is not TOML; line and column, and the line itself
     """
-    text = text.replace("\r\n", "\n")
-    lines = text.split("\n")
+    lines = text.replace("\r\n", "\n").split("\n")
     for number, line in enumerate(lines, start=1):
         most = max(piece.count(".") for piece in _BEFORE_A_KEY_ENDS.split(line))
         if most > _LONGEST_KEY_PARTS and not line.lstrip().startswith("#"):
             message = f"more than {_LONGEST_KEY_PARTS} dots in one key or value: {printable(line.strip())}"
             raise InputError([Fault(name, number, "", message)])
     try:
-        content = _parse(text)
-        return TomlFile(name, content, find_places(text))
+        content = _parse(text)  # which folds line ends itself; folded twice, a stray one would pass
+        return TomlFile(name, content, find_places("\n".join(lines)))
     except RecursionError:
         brackets = [line.count("[") + line.count("{") for line in lines]
         number = brackets.index(max(brackets)) + 1

@@ -39,12 +39,17 @@ def test_harmless_bytes_load(tmp_path: Path, data: bytes) -> None:
         (TITLED.encode("latin-1"), 4, "0xFC is not UTF-8"),
         (GOOD.replace("aisles = 1", "aisles = 1\0").encode(), 6, "NUL"),
         (GOOD.replace("\n", "\r").encode(), 1, "save the file with LF"),
+        (b"\r" + GOOD.replace("\n", "\r\n").encode(), 1, "save the file with LF"),
+        (b"\r\r\n" + GOOD.encode(), 1, "save the file with LF"),
         (b"", None, "is missing"),
         (b"\x1f\x8b\x08\x00\x00", 1, "NUL"),
         (GOOD.encode() + b"# " + b"x" * 1_000_000, None, "larger than 1,000,000 bytes"),
         (b'title = "\x1b[31mred"', 1, "in: title"),
     ],
-    ids=["utf-16", "utf-16-be", "utf-16-be-bom", "latin-1", "nul", "cr", "empty", "gzip", "large", "escape"],
+    ids=[
+        "utf-16", "utf-16-be", "utf-16-be-bom", "latin-1", "nul", "cr", "cr-first", "cr-cr-lf", "empty", "gzip",
+        "large", "escape",
+    ],
 )
 def test_other_bytes_are_refused(tmp_path: Path, data: bytes, line: int | None, words: str) -> None:
     path = tmp_path / "site.toml"
