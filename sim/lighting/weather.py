@@ -15,6 +15,7 @@ efficacy of daylight, about 105 lm/W (from memory): the other unit would be wron
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -124,6 +125,7 @@ def read_weather(path: Path, lumens_per_watt: float | None = None) -> FloatColum
 
 def _read_table(path: Path, ending: str) -> pd.DataFrame:
     """Read a file through pvlib; whatever it stumbles over, the file is told to be damaged."""
+    import pandas as pd
     import pvlib
 
     where = str(path)
@@ -131,12 +133,15 @@ def _read_table(path: Path, ending: str) -> pd.DataFrame:
         if path.stat().st_size > _LARGEST_BYTES:
             raise InputError(f"{where}: is larger than {_LARGEST_BYTES // 1_000_000} MB: no year of weather")
         found: pd.DataFrame
-        if ending == ".epw":
-            found, _ = pvlib.iotools.read_epw(str(path), coerce_year=2023)
-        elif ending == ".tm2":
-            found, _ = pvlib.iotools.read_tmy2(str(path))
-        else:
-            found, _ = pvlib.iotools.read_tmy3(str(path), coerce_year=2023, map_variables=False)
+        with warnings.catch_warnings():
+            # pandas guesses types; what is no number is told by `_numbers`
+            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
+            if ending == ".epw":
+                found, _ = pvlib.iotools.read_epw(str(path), coerce_year=2023)
+            elif ending == ".tm2":
+                found, _ = pvlib.iotools.read_tmy2(str(path))
+            else:
+                found, _ = pvlib.iotools.read_tmy3(str(path), coerce_year=2023, map_variables=False)
     except OSError as error:
         raise InputError(f"{where}: cannot be read: {error.strerror or error}") from None
     except (ValueError, LookupError, NameError, TypeError, AttributeError) as error:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import sys
 import tomllib
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -205,6 +206,23 @@ def test_an_epw_file_hour_by_hour(tmp_path: Path) -> None:
     assert read_weather(tmp_path / "a.epw").tolist() == (100.0 * hours).tolist()
     write_epw(tmp_path / "b.epw", hours, hours)  # hundreds of lux
     assert read_weather(tmp_path / "b.epw").tolist() == (100.0 * hours).tolist()
+
+
+def test_what_the_library_guesses_of_a_damaged_file_stays_beneath(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """pandas warns of columns of mixed types; the terminal shows what we say, and nothing else."""
+
+    def guess(*_: object, **__: object) -> None:
+        warnings.warn("Columns (6) have mixed types", pd.errors.DtypeWarning, stacklevel=1)
+        raise ValueError("no hours")
+
+    monkeypatch.setattr(pvlib.iotools, "read_epw", guess)
+    (tmp_path / "a.epw").write_text("", encoding="utf-8")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        with pytest.raises(InputError, match=r"is damaged, .*\(no hours\)"):
+            read_weather(tmp_path / "a.epw")
 
 
 def test_an_epw_file_without_light(tmp_path: Path) -> None:
