@@ -295,7 +295,7 @@ def demo(name: str | None, out: Path | None) -> None:
 def _first_comment(path: Path) -> str:
     """The sentence a packaged site says about itself in its first plain comment line."""
     lines = path.read_text(encoding="utf-8").splitlines()
-    return next(line[2:] for line in lines if line.startswith("# "))
+    return next((line[2:] for line in lines if line.startswith("# ")), "")
 
 
 @aislewake.command(context_settings=CONTEXT, short_help="Write the scenario file's JSON Schema.")
