@@ -240,6 +240,15 @@ def _scaled(columns: Columns) -> tuple[NDArray[np.float64], FloatColumn]:
     return columns.use / scale[:, None], columns.most / scale
 
 
+def _once(columns: Columns) -> Any:
+    """One choice for each unit, as rows of a sparse matrix (U, n)."""
+    from scipy.sparse import csr_array
+
+    # the solver takes places as 32-bit numbers; SciPy 1.13 hands them on as they are
+    places = (columns.unit.astype(np.int32), np.arange(len(columns), dtype=np.int32))
+    return csr_array((np.ones(len(columns)), places), shape=(len(columns.starts), len(columns)))
+
+
 def _relax(columns: Columns) -> FloatColumn | None:
     """Solve the linear relaxation; return its multipliers, None where even it is impossible."""
     if not len(columns.most):
@@ -248,8 +257,8 @@ def _relax(columns: Columns) -> FloatColumn | None:
     from scipy.sparse import csr_array
 
     use, most = _scaled(columns)
-    count, units = len(columns), len(columns.starts)
-    once = csr_array((np.ones(count), (columns.unit, np.arange(count))), shape=(units, count))
+    units = len(columns.starts)
+    once = _once(columns)
     size = max(1.0, float(np.abs(columns.cost).max(initial=0.0)))
     found: Any = linprog(  # type: ignore[call-overload]
         columns.cost / size, A_ub=csr_array(use), b_ub=most, A_eq=once, b_eq=np.ones(units), method="highs"
@@ -269,7 +278,7 @@ def _branch(columns: Columns, gap: float) -> tuple[IntColumn | None, float]:
 
     use, most = _scaled(columns)
     count, units = len(columns), len(columns.starts)
-    once = csr_array((np.ones(count), (columns.unit, np.arange(count))), shape=(units, count))
+    once = _once(columns)
     size = max(1.0, float(np.abs(columns.cost).max(initial=0.0)))
     found_bound = -math.inf
     # a solver's tolerance may let a limit be passed by a hair: then ask again, a hair tighter
@@ -336,7 +345,7 @@ def find_nearest_choice(columns: Columns) -> Nearest:
     pruned = drop_beaten(Columns(columns.unit, columns.label, columns.cost, use, most))
     use = pruned.use
     count, units = len(pruned), len(pruned.starts)
-    once = csr_array((np.ones(count), (pruned.unit, np.arange(count))), shape=(units, count))
+    once = _once(pruned)
     # the last variable is the excess; a little of the cost breaks ties
     size = max(1.0, float(np.abs(pruned.cost).sum()))
     found = milp(
