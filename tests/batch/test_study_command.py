@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from sim.cli import main
 from sim.scenario.toml import load_scenario
 from sim.study.batch.file import read_study
 from sim.study.batch.points import lay_out_points
 from sim.study.batch.run import open_store
 from tests.batch.trial import lay_out_files
+from tests.command import call
 
 SIX = (
     'format = 1\ntitle = "Six"\nscenario = "site.toml"\nreplications = 2\noutcomes = ["energy_kwh"]\n'
@@ -29,14 +29,6 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     lay_out_files(tmp_path, SIX)
     return tmp_path
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 def fail(folder: Path, points: int) -> None:

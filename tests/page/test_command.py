@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 
 import sim
-from sim.cli import main
 from sim.show.page.bundle import data_text
 from sim.show.page.data import Source
 from sim.show.page.write import render_page
+from tests.command import call
 from tests.study.decide_site import TEXT
 
 MARKUP = "a<b>&\"'\N{LINE SEPARATOR}</script>"
@@ -51,14 +51,6 @@ def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = tmp_path / "site.toml"
     path.write_text(TEXT, encoding="utf-8")
     return path
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 def test_a_scenario_becomes_one_file(site: Path, capsys: pytest.CaptureFixture[str]) -> None:

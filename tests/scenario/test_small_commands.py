@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from sim.cli import aislewake, main
+from sim.cli import aislewake
 from sim.commands.shared import draw
 from sim.errors import MachineError
 from sim.scenario.jsonschema import json_schema
@@ -23,6 +23,7 @@ from sim.terminal import (
     progress_told,
     streams_told,
 )
+from tests.command import call
 from tests.house.source import ROOT
 from tests.house.test_start import TINY
 
@@ -35,14 +36,6 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "tiny.toml").write_text(TINY, encoding="utf-8")
     return tmp_path
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 def test_demo_lists_every_packaged_site_with_its_own_sentence(capsys: pytest.CaptureFixture[str]) -> None:

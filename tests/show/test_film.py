@@ -12,7 +12,6 @@ from PIL import Image
 
 import sim
 import sim.show.figures.film as figures_film
-from sim.cli import main
 from sim.records import OpenRuns
 from sim.scenario.toml import load
 from sim.show.figures.style import style
@@ -20,17 +19,10 @@ from sim.show.numbers.film import film_numbers
 from sim.show.numbers.motion import distance_at, place_at
 from sim.show.numbers.tracks import level_at
 from sim.traffic.kinematics import time_at, travel_time
+from tests.command import call
 from tests.show.made_results import make_result
 from tests.show.test_hour import ALWAYS, lights, one_visit, with_look
 from tests.study.decide_site import TEXT
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 @pytest.mark.parametrize("acceleration", [0.0, 0.3, 5.0])

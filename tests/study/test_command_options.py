@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.cli import main
 from sim.scenario.toml import dump_scenario
+from tests.command import call
 from tests.house.test_start import TINY
 from tests.show.test_json import PICTURES, WISHES
 from tests.verification.made_meters import meter_text, small_site
@@ -30,14 +30,6 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for name, answer in PICTURES.items():
         monkeypatch.setattr(name, lambda *_, answer=answer: answer)
     return tmp_path
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 def summary_of(folder: str) -> dict[str, object]:

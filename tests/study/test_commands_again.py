@@ -11,25 +11,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sim.cli import main
 from sim.replication import prepare_site, simulate_traffic
 from sim.scenario.toml import load_scenario
 from sim.show.numbers.film import FilmNumbers, film_numbers
 from sim.study.replications.replicate import replay, run
+from tests.command import call
 from tests.house.test_start import TINY
 
 SITE = TINY.replace("aisle_pitch_m = 5.0", "aisle_pitch_m = 5.0\nstaging_depth_m = 6.0")
 """Two aisles of 0.3 kW, 30 % when nothing was seen for 120 s; no latency, no fades."""
 VISITS = "aisle,enter,leave\nA01,3600,3700\nA02,3650,3800\n"
 DETECTIONS = "zone,start,end\nA01,3600,3610\nA02,3650,3660\n"
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 @pytest.fixture(scope="module")

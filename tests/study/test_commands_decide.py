@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sim.cli import main
+from tests.command import call
 from tests.study.decide_site import TEXT
 
 TABLE = """
@@ -29,14 +29,6 @@ def site(tmp_path, monkeypatch) -> Path:
     path = tmp_path / "site.toml"
     path.write_text(TEXT + TABLE, encoding="utf-8")
     return path
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 def test_each_command_does_its_work(site, capsys):

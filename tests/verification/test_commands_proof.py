@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.cli import main
 from sim.scenario.toml import dump_scenario
 from sim.show.words.verify import _hours_of, clock_spans
 from sim.verification.misfits import DayMisfit
+from tests.command import call
 from tests.show.made_results import make_scenario
 from tests.verification.made_meters import meter_text, other_weeks, small_site
 
@@ -37,14 +37,6 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     alone = meter_text({name: values[:672] for name, values in columns.items()}, dt.datetime(2027, 1, 4))
     (tmp_path / "before.csv").write_text(alone, encoding="utf-8")
     return tmp_path
-
-
-def call(*words: str) -> int:
-    """Run the command and return its exit code."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(words))
-    assert isinstance(ended.value.code, int)
-    return ended.value.code
 
 
 VERIFY = ("verify", "meter.csv", "--scenario", "site.toml", "--baseline", "2027-02-01..2027-02-28")
